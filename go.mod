@@ -1,0 +1,3 @@
+module fornix
+
+go 1.26

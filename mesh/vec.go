@@ -1,6 +1,10 @@
 package mesh
 
-import "math"
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+)
 
 // Vec is a point or direction in three dimensions, in mm for points.
 //
@@ -59,4 +63,22 @@ func (a Vec) Min(b Vec) Vec { return Vec{math.Min(a.X, b.X), math.Min(a.Y, b.Y),
 func (a Vec) Max(b Vec) Vec { return Vec{math.Max(a.X, b.X), math.Max(a.Y, b.Y), math.Max(a.Z, b.Z)} }
 
 // Finite reports whether no coordinate is NaN or infinite.
-func (a Vec) Finite() bool { return !math.IsNaN(a.X-a.X) && !math.IsNaN(a.Y-a.Y) && !math.IsNaN(a.Z-a.Z) }
+func (a Vec) Finite() bool {
+	return !math.IsNaN(a.X-a.X) && !math.IsNaN(a.Y-a.Y) && !math.IsNaN(a.Z-a.Z)
+}
+
+// MarshalJSON writes the vector as [x, y, z].
+func (a Vec) MarshalJSON() ([]byte, error) { return json.Marshal([3]float64{a.X, a.Y, a.Z}) }
+
+// UnmarshalJSON reads [x, y, z].
+func (a *Vec) UnmarshalJSON(b []byte) error {
+	var v []float64
+	if err := json.Unmarshal(b, &v); err != nil {
+		return err
+	}
+	if len(v) != 3 {
+		return fmt.Errorf("a point has three coordinates, not %d", len(v))
+	}
+	a.X, a.Y, a.Z = v[0], v[1], v[2]
+	return nil
+}

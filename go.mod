@@ -1,3 +1,5 @@
 module fornix
 
 go 1.26
+
+require gonum.org/v1/gonum v0.17.0

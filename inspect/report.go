@@ -37,7 +37,7 @@ const (
 // scan's own coordinates. A pointer that is nil was not measured, and Unmeasured beside it
 // says why.
 type Report struct {
-	Schema   Schema    `json:"schema"`
+	Schema Schema `json:"schema"`
 	Results
 	Protocol string    `json:"protocol"` // name and version of the protocol that judged
 	Findings []Finding `json:"findings"`

@@ -101,6 +101,11 @@ func worse(s Severity) Severity {
 // add makes a finding of a value that does not pass; text is told what to do about it.
 func (j *judge) add(f Finding, b bound, v, u float64, text func(do Verdict) string) {
 	sev, limit := b.grade(v, u)
+	if sev == Unmeasured {
+		j.ruleAt(f, Rule{Severity: Unmeasured, Action: Rescan},
+			"What "+f.Code+" judges could not be measured, so it was not passed: scan again.")
+		return
+	}
 	j.put(f, b, sev, limit, v, text)
 }
 

@@ -47,7 +47,7 @@ func noSeal(do Verdict) string {
 func (j *judge) notch(s *PosteriorSide, side string, missed bool) {
 	name := "hamular notch " + side
 	switch {
-	case s == nil || s.ReachesNotch == nil || !missed && s.ExtensionMM == nil:
+	case s == nil || s.ReachesNotch == nil || !missed && math.IsNaN(orNaN(s.ExtensionMM)):
 		j.unmeasuredEnd(s, name)
 		return
 	case missed:
@@ -72,7 +72,7 @@ func (j *judge) notch(s *PosteriorSide, side string, missed bool) {
 
 func (j *judge) pad(s *PosteriorSide, side string) {
 	name := "retromolar pad " + side
-	if s == nil || s.PastPadFrontMM == nil {
+	if s == nil || math.IsNaN(orNaN(s.PastPadFrontMM)) {
 		j.unmeasuredEnd(s, name)
 		return
 	}

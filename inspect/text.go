@@ -83,10 +83,10 @@ func writeMeasured(b *strings.Builder, r *Report) {
 	row := func(name, value string) { fmt.Fprintf(b, "  %-22s  %s\n", name, value) }
 
 	noise := "noise not measured"
-	if r.Quality.NoiseMM != nil {
+	if !math.IsNaN(orNaN(r.Quality.NoiseMM)) {
 		noise = fmt.Sprintf("noise %.3f mm", *r.Quality.NoiseMM)
 	}
-	row("Scan", fmt.Sprintf("median edge %.2f mm, %s, %d piece(s)", r.Quality.EdgeMedianMM, noise, r.Quality.Components))
+	row("Scan", fmt.Sprintf("median edge %.2f mm, %s, %d %s", r.Quality.EdgeMedianMM, noise, r.Quality.Components, plural("piece", r.Quality.Components)))
 	row("Openings in the scan", fmt.Sprint(len(r.Holes)))
 	if r.Surface == Cast {
 		return

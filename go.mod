@@ -9,4 +9,5 @@ require (
 	github.com/rogpeppe/go-internal v1.16.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/term v0.48.0 // indirect
+	gonum.org/v1/gonum v0.17.0 // indirect
 )

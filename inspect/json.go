@@ -11,13 +11,6 @@ import (
 	"strings"
 )
 
-// SchemaName and SchemaVersion name the layout of a report. The version changes when a key
-// changes its meaning or goes; it stays when keys are added.
-const (
-	SchemaName    = "fornix-report"
-	SchemaVersion = "1"
-)
-
 // WriteJSON writes a report as indented JSON, one point to a line.
 //
 // The same report gives the same bytes: keys stand in the order of the types and map keys in

@@ -15,6 +15,13 @@ func (j *judge) posterior() {
 		return
 	}
 	if j.res.Jaw == Lower {
+		if noPad(p.Left) && noPad(p.Right) {
+			f := Finding{Code: "pad-short", Region: "retromolar pads"}
+			f.Where.Points = append(places(p.Right), places(p.Left)...)
+			j.ruleAt(f, j.lim.PadsMissed, "Neither retromolar pad shows in the impression, so the material ends before both: "+
+				tooShort(j.lim.PadsMissed.Action)+".")
+			return
+		}
 		j.pad(p.Right, "right")
 		j.pad(p.Left, "left")
 		return
@@ -30,14 +37,19 @@ func (j *judge) posterior() {
 		limit := j.lim.PosteriorShort.Fail
 		f.Limit = &limit
 		j.ruleAt(f, j.lim.NotchesMissed, "The material ends before both hamular notches"+
-			byHowMuch(f.Value)+", so there is no posterior seal: "+noSeal(j.lim.NotchesMissed.Action)+".")
+			byHowMuch(f.Value)+", so there is no posterior seal: "+tooShort(j.lim.NotchesMissed.Action)+".")
 		return
 	}
 	j.notch(p.Right, "right", missed(p.Right))
 	j.notch(p.Left, "left", missed(p.Left))
 }
 
-func noSeal(do Verdict) string {
+// noPad reports that the end was seen and nothing of a pad is on it.
+func noPad(s *PosteriorSide) bool {
+	return s != nil && s.PastPadFrontMM == nil && s.SummitReached != nil && !*s.SummitReached
+}
+
+func tooShort(do Verdict) string {
 	if do == Retake {
 		return "take a new impression with a longer tray"
 	}
@@ -54,7 +66,7 @@ func (j *judge) notch(s *PosteriorSide, side string, missed bool) {
 		limit := j.lim.PosteriorShort.Fail
 		f := Finding{Code: "posterior-short", Region: name, Where: Where{Points: places(s)}, Limit: &limit, Unit: j.lim.PosteriorShort.Unit, Value: j.shortfall(s, side)}
 		j.ruleAt(f, j.lim.NotchMissed, "The material ends before the "+name+byHowMuch(f.Value)+
-			", so the posterior seal is open there: "+noSeal(j.lim.NotchMissed.Action)+".")
+			", so the posterior seal is open there: "+tooShort(j.lim.NotchMissed.Action)+".")
 		return
 	}
 	v, u := *s.ExtensionMM, j.res.Landmarks["hamular_notch_"+side].UncertaintyMM
@@ -72,6 +84,11 @@ func (j *judge) notch(s *PosteriorSide, side string, missed bool) {
 
 func (j *judge) pad(s *PosteriorSide, side string) {
 	name := "retromolar pad " + side
+	if noPad(s) {
+		j.ruleAt(Finding{Code: "pad-short", Region: name, Where: Where{Points: places(s)}}, j.lim.PadMissed,
+			"Nothing of the "+name+" shows in the impression, so the material ends before it: "+tooShort(j.lim.PadMissed.Action)+".")
+		return
+	}
 	if s == nil || math.IsNaN(orNaN(s.PastPadFrontMM)) {
 		j.unmeasuredEnd(s, name)
 		return

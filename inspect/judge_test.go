@@ -173,6 +173,13 @@ var judged = []struct {
 	{"extension not a number", Upper, func(r *Results) { r.Posterior.Left.ExtensionMM = num(math.NaN()) }, "unmeasured-posterior", Unmeasured, Rescan},
 	{"no posterior end", Lower, func(r *Results) { r.Posterior = Posterior{} }, "unmeasured-posterior", Unmeasured, Rescan},
 	{"pad hardly covered", Lower, func(r *Results) { r.Posterior.Right.PastPadFrontMM = num(1.5) }, "pad-short", Fail, Correct},
+	{"no pad on one side", Lower, func(r *Results) {
+		r.Posterior.Right = &PosteriorSide{SummitReached: yes(false), Unmeasured: "no pad"}
+	}, "pad-short", Fail, Correct},
+	{"no pads", Lower, func(r *Results) {
+		r.Posterior.Right = &PosteriorSide{SummitReached: yes(false)}
+		r.Posterior.Left = &PosteriorSide{SummitReached: yes(false)}
+	}, "pad-short", Fail, Retake},
 	{"summit not covered", Lower, func(r *Results) { r.Posterior.Right.SummitReached = yes(false) }, "pad-short", Review, Correct},
 	{"past the pad", Lower, func(r *Results) { r.Posterior.Right.PastPadFrontMM = num(20) }, "pad-long", Fail, Correct},
 

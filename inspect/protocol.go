@@ -27,7 +27,10 @@ type Protocol struct {
 }
 
 // Method gathers the parameters of the measurements, one section of the protocol file each.
-type Method struct{}
+type Method struct {
+	Frame  FrameMethod  `toml:"frame"`
+	Border BorderMethod `toml:"border"`
+}
 
 // ProtocolInfo names a protocol.
 type ProtocolInfo struct {

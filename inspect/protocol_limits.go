@@ -78,6 +78,8 @@ type Limits struct {
 	NotImpression  Rule `toml:"not-impression"`
 	NotchMissed    Rule `toml:"notch-missed"`
 	NotchesMissed  Rule `toml:"notches-missed"`
+	PadMissed      Rule `toml:"pad-missed"`
+	PadsMissed     Rule `toml:"pads-missed"`
 	SummitMissed   Rule `toml:"summit-missed"`
 	RimMissing     Rule `toml:"rim-missing"`
 	NoJaw          Rule `toml:"unmeasured-jaw"`
@@ -170,6 +172,8 @@ func (l *Limits) rules() []namedRule {
 		{"not-impression", l.NotImpression},
 		{"notch-missed", l.NotchMissed},
 		{"notches-missed", l.NotchesMissed},
+		{"pad-missed", l.PadMissed},
+		{"pads-missed", l.PadsMissed},
 		{"summit-missed", l.SummitMissed},
 		{"rim-missing", l.RimMissing},
 		{"unmeasured-jaw", l.NoJaw},

@@ -2,6 +2,7 @@ package inspect
 
 import (
 	"bytes"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -127,4 +128,32 @@ func FuzzReadProtocol(f *testing.F) {
 		}
 		p.ID()
 	})
+}
+
+// The embedded file is the one home of every number: each field of the protocol stands in it.
+func TestDefaultFileNamesEveryField(t *testing.T) {
+	named, err := tomlLines([]byte(DefaultProtocolText))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var walk func(v reflect.Value, path string)
+	walk = func(v reflect.Value, path string) {
+		for i := range v.NumField() {
+			f := v.Type().Field(i)
+			key, option, _ := strings.Cut(f.Tag.Get("toml"), ",")
+			at := strings.TrimPrefix(path+"."+key, ".")
+			switch {
+			case f.Anonymous:
+				walk(v.Field(i), path)
+			case key == "":
+				t.Errorf("%s: field %s has no name in the file", path, f.Name)
+			case f.Type.Kind() == reflect.Struct:
+				walk(v.Field(i), at)
+			case option == "omitempty" || f.Type.Kind() == reflect.Map:
+			case named[at] == 0:
+				t.Errorf("default.toml does not set %s", at)
+			}
+		}
+	}
+	walk(reflect.ValueOf(DefaultProtocol()), "")
 }

@@ -11,7 +11,7 @@ import (
 )
 
 func soundReport(jaw Jaw) *Report {
-	r := &Report{Schema: Schema{SchemaName, SchemaVersion}, Results: *soundResults(jaw), Cautions: Cautions()}
+	r := &Report{Schema: Schema{"fornix report", "1"}, Results: *soundResults(jaw), Cautions: Cautions()}
 	r.Protocol = DefaultProtocol().ID()
 	r.Findings, r.Verdict = Judge(&r.Results, DefaultProtocol())
 	return r

@@ -1,3 +1,10 @@
 module fornix
 
-go 1.26
+go 1.26.0
+
+require golang.org/x/image v0.48.0
+
+require (
+	golang.org/x/sys v0.50.0 // indirect
+	golang.org/x/text v0.44.0 // indirect
+)

@@ -35,8 +35,8 @@ func closeUps(rep *inspect.Report, s *Surface, limit int) []View {
 }
 
 // aim returns the camera of a close-up; its Scale is half the width to show, in mm. It looks
-// straight at the surface round the place, with the front of the arch upward, or the tissue
-// side where it looks along the arch.
+// at the surface round the place from where nothing hides it, with the front of the arch
+// upward, or the patient upright where it looks along the arch.
 func aim(rep *inspect.Report, s *Surface, f *inspect.Finding) Camera {
 	at, _ := middle(f.Where)
 	places, size := []mesh.Vec{at}, f.Where.RadiusMM
@@ -72,11 +72,9 @@ func aim(rep *inspect.Report, s *Surface, f *inspect.Finding) Camera {
 	if toward == (mesh.Vec{}) {
 		toward = s.facing(places, near)
 	}
+	toward = s.clear(at, toward, max(1, 0.6*size), rep.Frame)
 	up := mesh.Vec{Y: 1}
 	if fr := rep.Frame; fr != nil {
-		if toward == (mesh.Vec{}) {
-			toward = fr.TowardTissue
-		}
 		up = fr.Posterior.Scale(-1)
 		if math.Abs(toward.Dot(up)) > 0.75 {
 			up = fr.TowardTissue
@@ -85,12 +83,9 @@ func aim(rep *inspect.Report, s *Surface, f *inspect.Finding) Camera {
 			}
 		}
 	}
-	if toward == (mesh.Vec{}) {
-		toward = mesh.Vec{Z: 1}
-	}
 	c := Look(toward, up)
 	c.Centre = at
-	c.Scale = max(7, min(45, 1.5*size+4.5))
+	c.Scale = max(8, min(45, 1.5*size+5))
 	return c
 }
 
@@ -120,4 +115,61 @@ func (s *Surface) facing(places []mesh.Vec, near float64) mesh.Vec {
 		return mesh.Vec{}
 	}
 	return sum.Unit()
+}
+
+// clear returns the direction from which to look at a place whose surface faces normal, the
+// zero vector if that is not known: the first of the patient's axes and the directions between
+// them and the normal from which no vertex within radius mm of the line of sight stands in
+// front, or else the one with the fewest. Whole views come first, since a reader knows them.
+func (s *Surface) clear(at, normal mesh.Vec, radius float64, f *inspect.Frame) mesh.Vec {
+	axes := []mesh.Vec{{Z: 1}, {Z: -1}, {Y: -1}, {X: 1}, {X: -1}, {Y: 1}}
+	if f != nil {
+		axes = []mesh.Vec{f.TowardTissue, f.TowardTissue.Scale(-1), f.Posterior.Scale(-1), f.Left, f.Left.Scale(-1), f.Posterior}
+	}
+	tries := axes
+	if normal != (mesh.Vec{}) {
+		tries = nil
+		for _, least := range [3]float64{0.8, 0.35, 0} { // cosine of the angle to the normal
+			for _, a := range axes {
+				if a.Dot(normal) >= least {
+					tries = append(tries, a.Add(normal).Unit(), normal)
+				}
+			}
+			for _, a := range axes {
+				if a.Dot(normal) >= least {
+					tries = append(tries, a)
+				}
+			}
+		}
+	}
+	best, fewest := tries[0], math.MaxInt
+	for i, d := range tries {
+		if slices.Contains(tries[:i], d) {
+			continue
+		}
+		if n := s.before(at, d, radius, fewest); n < fewest {
+			best, fewest = d, n
+		}
+		if fewest == 0 {
+			break
+		}
+	}
+	return best
+}
+
+// before counts the vertices that stand in front of a place seen from direction d: within
+// radius of the line of sight and more than 1 mm, and the radius, nearer to the viewer. It
+// stops counting at most.
+func (s *Surface) before(at, d mesh.Vec, radius float64, most int) int {
+	n := 0
+	for _, p := range s.mesh.Pos {
+		q := p.Sub(at)
+		h := q.Dot(d)
+		if h > 1+radius && q.Norm2()-h*h < radius*radius {
+			if n++; n >= most {
+				break
+			}
+		}
+	}
+	return n
 }

@@ -92,7 +92,7 @@ func Images(m *mesh.Mesh, an *inspect.Anatomy, rep *inspect.Report, opt Options)
 					}
 				}
 				img := p.draw(s, c)
-				out[i] = Image{Name: c.view.Name + ".png", Title: c.view.Title, Alt: alt(c)}
+				out[i] = Image{Name: c.view.Name + ".png", Title: c.view.Title, Alt: alt(c, p.shown)}
 				out[i].PNG, errs[i] = encode(img)
 			}
 		})
@@ -159,25 +159,19 @@ func subtitle(rep *inspect.Report) string {
 }
 
 // alt says what a picture shows.
-func alt(c content) string {
+func alt(c content, shown []string) string {
 	if f := c.view.finding; f != nil {
 		return fmt.Sprintf("Close-up of finding %d: %s", f.Number, f.Text)
 	}
-	var listed []string
-	for _, m := range c.scene.Marks {
-		if m.Number > 0 {
-			listed = append(listed, fmt.Sprintf("%d %s", m.Number, m.Label))
-		}
-	}
-	s := c.view.Title + " of the scan"
+	s := c.view.Title + ": scan"
 	if c.rep.Jaw != "" {
 		s += " of the " + string(c.rep.Jaw) + " jaw"
 	}
 	if c.rep.Frame == nil {
 		s += ", patient side unknown"
 	}
-	if len(listed) > 0 {
-		return s + ". Findings: " + strings.Join(listed, ", ") + "."
+	if len(shown) > 0 {
+		return s + ". Findings that show: " + strings.Join(shown, ", ") + "."
 	}
-	return s + ". No finding is marked."
+	return s + ". No finding shows."
 }

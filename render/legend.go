@@ -15,10 +15,10 @@ import (
 // strip draws the foot of the picture: scale bar, thickness legend and key.
 func (p *page) strip(b Box, cam Camera, c content) {
 	u := p.u
-	p.scaleBar(Box{b.X, b.Y + 8*u, 268 * u, b.H - 8*u}, cam.Scale)
-	legend := Box{b.X + 296*u, b.Y + 8*u, 520 * u, b.H - 8*u}
+	p.scaleBar(Box{b.X, b.Y + 10*u, 268 * u, b.H - 10*u}, cam.Scale)
+	legend := Box{b.X + 296*u, b.Y + 10*u, 520 * u, b.H - 10*u}
 	p.thickness(legend, c)
-	p.keys(Box{legend.X + legend.W + 32*u, b.Y + 8*u, b.X + b.W - legend.X - legend.W - 32*u, b.H - 8*u})
+	p.keys(Box{legend.X + legend.W + 32*u, b.Y + 10*u, b.X + b.W - legend.X - legend.W - 32*u, b.H - 10*u})
 }
 
 // scaleBar draws 10 mm, or less in a close-up where 10 mm do not fit.
@@ -58,7 +58,7 @@ func (p *page) thickness(b Box, c content) {
 	s := c.opt.Thickness
 	cs := s.colours()
 	w := math.Floor((b.W - 20*u) / float64(len(cs)))
-	x0, y, tall := math.Round(b.X), math.Round(b.Y+40*u), math.Round(26*u)
+	x0, y, tall := math.Round(b.X), math.Round(b.Y+58*u), math.Round(24*u)
 	for i, col := range cs {
 		r := image.Rect(int(x0+float64(i)*w), int(y), int(x0+float64(i+1)*w-max(1, 2*u)), int(y+tall))
 		draw.Draw(p.img, r, image.NewUniform(col), image.Point{}, draw.Src)
@@ -71,14 +71,14 @@ func (p *page) thickness(b Box, c content) {
 		p.write(t, at(mm)-p.width(t, plainText)/2, y+tall+6*u, plainText, ink)
 	}
 	p.write("mm", x0+float64(len(cs))*w-24*u, y+tall+6*u, plainText, ink)
-	end := p.write("border thickness", x0, b.Y+4*u, strongText, ink)
-	p.limits(c.opt.Limits, s, at, end.X+end.W+14*u, Box{b.X, b.Y, b.W, y - b.Y})
+	p.write("border thickness", x0, b.Y-4*u, strongText, ink)
+	p.limits(c.opt.Limits, s, at, Box{b.X, b.Y + 22*u, b.W, y - b.Y - 22*u})
 }
 
 // limits points at the protocol's limits from above the bar. One that would cover another's
-// words, or the title, is drawn as an arrow only.
-func (p *page) limits(ls []Limit, s Scale, at func(float64) float64, free float64, b Box) {
-	u := p.u
+// words is drawn as an arrow only.
+func (p *page) limits(ls []Limit, s Scale, at func(float64) float64, b Box) {
+	u, free := p.u, b.X
 	ls = slices.Clone(ls)
 	slices.SortStableFunc(ls, func(a, b Limit) int { return cmp.Compare(a.MM, b.MM) })
 	for _, l := range ls {
@@ -96,7 +96,7 @@ func (p *page) limits(ls []Limit, s Scale, at func(float64) float64, free float6
 		if l.Text == "" || left+w > b.X+b.W || x < left-8*u || x > left+w+8*u {
 			continue
 		}
-		p.write(t, left, b.Y+3*u, plainText, ink)
+		p.write(t, left, b.Y, plainText, ink)
 		free = left + w + 14*u
 	}
 }

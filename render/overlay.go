@@ -11,12 +11,13 @@ import (
 type seenMark struct {
 	Mark
 	x, y, r float64
-	outline stroke // the hole's rim or the fold's line
+	clear   float64 // how near a leader may come
+	outline stroke  // the hole's rim or the fold's line
 }
 
 // visible returns the marks that lie in the picture with no surface in front of them. A mark
 // may lie 1.5 mm behind the surface: a bleb's centre lies on the sound surface under it.
-func (p *page) visible(marks []Mark, cam Camera, v View) []seenMark {
+func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 	const behind = 1.5
 	var out []seenMark
 	r := &p.raster
@@ -32,9 +33,6 @@ func (p *page) visible(marks []Mark, cam Camera, v View) []seenMark {
 		if float64(r.Depth[py*r.W+px]) > z+behind {
 			continue
 		}
-		if m.Kind == MarkLandmark && !v.Tissue && r.Face[py*r.W+px] < 0 && float64(r.Depth[py*r.W+px]) < z-behind {
-			continue
-		}
 		s := seenMark{Mark: m, x: x, y: y, r: max(m.RadiusMM*cam.Scale+6*p.u, 14*p.u)}
 		switch m.Kind {
 		case MarkLandmark:
@@ -43,6 +41,13 @@ func (p *page) visible(marks []Mark, cam Camera, v View) []seenMark {
 			s.r = 12 * p.u
 		case MarkHole, MarkFold:
 			s.outline = cam.through(m.Path, 0)
+		}
+		s.clear = s.r + 5*p.u
+		switch m.Kind {
+		case MarkHole:
+			s.clear = s.r + 13*p.u
+		case MarkBleb, MarkPlace:
+			s.clear = 1.2*s.r + 4*p.u
 		}
 		out = append(out, s)
 		if m.Kind != MarkLandmark {
@@ -219,12 +224,15 @@ func (p *page) plane(s *Sheet, cam Camera) {
 	n := mesh.Vec{X: s.Normal.Dot(cam.Right), Y: s.Normal.Dot(cam.Up), Z: s.Normal.Dot(cam.Toward)}
 	px, py, pz := cam.Project(s.Point)
 	q := &p.inside
+	flatOn := math.Abs(n.Z) > 0.9 // the rectangle would only veil the whole picture
 	if math.Abs(n.Z) > 0.01 {
 		height := func(x, y float64) float64 {
 			return pz + 0.15 - (n.X*(x-px)-n.Y*(y-py))/(n.Z*cam.Scale)
 		}
-		q.area([]stroke{cam.through(s.Edge, 0)}, height)
-		q.flush(planeFill, 0.22)
+		if !flatOn {
+			q.area([]stroke{cam.through(s.Edge, 0)}, height)
+			q.flush(planeFill, 0.22)
+		}
 		var flats []stroke
 		for _, f := range s.Flat {
 			flats = append(flats, cam.through(f, 0))
@@ -233,7 +241,7 @@ func (p *page) plane(s *Sheet, cam Camera) {
 		q.area(flats, lifted)
 		q.flush(planeFill, 0.40)
 	}
-	if len(s.Edge) > 0 {
+	if len(s.Edge) > 0 && !flatOn {
 		e := append(append([]mesh.Vec{}, s.Edge...), s.Edge[0])
 		p.inked(q, LinePlane, cam.through(e, 0.5))
 		p.addKey(LinePlane)

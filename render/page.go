@@ -19,12 +19,19 @@ type page struct {
 	pen    pen // draws over the whole page
 	text   writer
 
-	set []Box // of all text on the page, so that a test can see that none overlap
-	key []Kind
+	set   []Box    // of all text on the page, so that a test can see that none overlap
+	key   []Kind   // what the key explains
+	shown []string // numbers and words of the findings that are marked
 }
 
 // caution stands at the foot of every picture.
 const caution = "fornix: a screening aid, not a medical device; the licensed clinician decides"
+
+// gloss says in a few words what a verdict asks for.
+var gloss = map[inspect.Verdict]string{
+	inspect.Send: "ready for the laboratory", inspect.Correct: "mend at the chairside, then send",
+	inspect.Rescan: "scan again", inspect.Retake: "take the impression again",
+}
 
 // The layout, in units.
 const (
@@ -32,8 +39,8 @@ const (
 	titleHeight  = 118.0
 	columnWidth  = 296.0
 	headHeight   = 58.0
-	stripHeight  = 112.0
-	footHeight   = 44.0
+	stripHeight  = 124.0
+	footHeight   = 42.0
 	locatorWidth = 264.0
 	locatorTall  = 232.0
 )
@@ -134,9 +141,13 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 		}
 	}
 	p.inside.depth = nil
-	shown := p.visible(c.scene.Marks, cam, c.view)
+	p.shown = p.shown[:0]
+	shown := p.visible(c.scene.Marks, cam)
 	for _, m := range shown {
 		p.mark(m)
+		if m.Number > 0 && m.Label != "" {
+			p.shown = append(p.shown, strconv.Itoa(m.Number)+" "+m.Label)
+		}
 	}
 	pic := image.Rect(int(l.picture.X), int(l.picture.Y), int(l.picture.X)+w, int(l.picture.Y)+h)
 	draw.Draw(p.img, pic, p.raster.Image, image.Point{}, draw.Src)
@@ -182,12 +193,15 @@ func (p *page) title(b Box, c content) {
 		p.write(v, b.X+b.W-w, b.Y+12*u, titleText, ink)
 		tw := p.width(t, plainText)
 		p.write(t, b.X+b.W-w-tw-12*u, b.Y+26*u, plainText, softInk)
-		limit -= w + tw + 40*u
+		g := gloss[c.rep.Verdict]
+		gw := p.width(g, plainText)
+		p.write(g, b.X+b.W-gw, b.Y+58*u, plainText, softInk)
+		limit -= max(w+tw+12*u, gw) + 28*u
 	}
 	for _, line := range p.wrap(c.view.Title, limit, 1, titleText) {
 		p.write(line, b.X, b.Y+12*u, titleText, ink)
 	}
-	for i, line := range p.wrap(c.subtitle, b.W, 2, plainText) {
+	for i, line := range p.wrap(c.subtitle, limit, 2, plainText) {
 		p.write(line, b.X, b.Y+58*u+float64(i)*p.line(plainText), plainText, softInk)
 	}
 }
@@ -328,7 +342,7 @@ func (p *page) leader(from Point, m seenMark, l layout) {
 	u := p.u
 	a, b := dot{from.X, from.Y, always}, dot{m.x + l.picture.X, m.y + l.picture.Y, always}
 	d := math.Hypot(b.x-a.x, b.y-a.y)
-	if t := 1 - (m.r+3*u)/max(d, 1); t > 0 {
+	if t := 1 - m.clear/max(d, 1); t > 0 {
 		b = dot{a.x + t*(b.x-a.x), a.y + t*(b.y-a.y), always}
 	}
 	width, c := 2.2*u, ink

@@ -175,7 +175,7 @@ func (r *Raster) place(s *Surface, c Camera, tint []color.RGBA, workers int) {
 					return float32(nr[0]*l[0]) + float32(nr[1]*l[1]) + float32(nr[2]*l[2])
 				}
 				a, b := dot(key), dot(fill)
-				lit := 0.36 + float32(0.56*max(0, a)) + float32(0.16*max(0, b))
+				lit := 0.41 + float32(0.58*max(0, a)) + float32(0.16*max(0, b))
 				unlit := 0.40 + float32(0.50*max(0, -a)) + float32(0.14*max(0, -b))
 				base := material
 				if tint != nil && tint[i].A > 0 {

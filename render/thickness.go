@@ -37,12 +37,46 @@ func borderTint(m *mesh.Mesh, an *inspect.Anatomy, b *inspect.Border, scale Scal
 		}
 		c := colours[scale.step(mm)]
 		if part == nil {
-			const full = reach - 0.6
+			const full = reach - 1
 			c.A = uint8(255 * max(0, min(1, (reach-d)/(reach-full))))
 		}
 		tint[v] = c
 	}
+	soften(m, tint)
 	return tint
+}
+
+// soften replaces each colour by the mean over the faces round it, twice, so that the edge of
+// the coloured band does not follow single faces.
+func soften(m *mesh.Mesh, tint []color.RGBA) {
+	type sum struct{ r, g, b, a, n int32 }
+	sums := make([]sum, len(tint))
+	for range 2 {
+		clear(sums)
+		for _, t := range m.Tri {
+			p, q, s := tint[t[0]], tint[t[1]], tint[t[2]]
+			if p.A|q.A|s.A == 0 {
+				for _, v := range t {
+					sums[v].n += 3
+				}
+				continue
+			}
+			var of sum
+			for _, c := range [3]color.RGBA{p, q, s} {
+				a := int32(c.A)
+				of = sum{of.r + int32(c.R)*a, of.g + int32(c.G)*a, of.b + int32(c.B)*a, of.a + a, 0}
+			}
+			for _, v := range t {
+				w := &sums[v]
+				*w = sum{w.r + of.r/3, w.g + of.g/3, w.b + of.b/3, w.a + of.a, w.n + 3}
+			}
+		}
+		for v, w := range sums {
+			if w.a > 0 && w.n > 0 {
+				tint[v] = color.RGBA{uint8(min(255, 3*w.r/w.a)), uint8(min(255, 3*w.g/w.a)), uint8(min(255, 3*w.b/w.a)), uint8(w.a / w.n)}
+			}
+		}
+	}
 }
 
 // stationGrid lists, for every cell of the border's box, the stations within reach of it.

@@ -43,14 +43,14 @@ func (s *survey) findFolds() []fold {
 		if !floor[i] || first[i].why != "" || taken[v] {
 			continue
 		}
+		// What was followed once is not followed again, be it a fold or not.
 		f, ok := s.trace(w, first[i])
-		if !ok {
-			continue
-		}
 		for _, x := range f.in {
 			taken[x] = true
 		}
-		out = append(out, f)
+		if ok {
+			out = append(out, f)
+		}
 	}
 	return s.joinFolds(out)
 }
@@ -111,22 +111,21 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	for _, p := range all {
 		f.path = append(f.path, p.foot)
 	}
-	widths, depths := make([]float64, 0, len(all)), make([]float64, 0, len(all))
-	for _, p := range all {
+	widths, depths, turns, sharps := make([]float64, len(all)), make([]float64, len(all)), make([]float64, len(all)), make([]float64, len(all))
+	for i, p := range all {
 		for k, r := range p.rings {
 			rings[k].sum += r.sum
 			rings[k].n += r.n
 		}
-		widths = append(widths, 2*p.a)
-		depths = append(depths, p.depth)
+		widths[i], depths[i], turns[i], sharps[i] = 2*p.a, p.depth, p.turn, p.sharp
+		f.in = append(f.in, p.in...)
 	}
-	slices.Sort(widths)
-	slices.Sort(depths)
-	f.width, f.depth = widths[len(widths)/2], depths[len(depths)/2]
+	f.width, f.depth = median(widths), median(depths)
 	// Together the sections show the form far more finely than each alone: anatomy's grooves
 	// (between rugae, along a frenum) have round shoulders, which no circle with sharp edges fits.
-	if bias(rings[:], s.noise) > s.by.FoldBias*f.depth {
-		return fold{}, false
+	if bias(rings[:], s.noise) > s.by.FoldBias*f.depth || median(turns) < s.by.RimDeg || median(sharps) < s.by.RimSharp ||
+		2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.EdgeDeg {
+		return f, false
 	}
 	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
 	back := s.end(w, &all[0], f.path[1], f.width, f.depth)
@@ -135,7 +134,7 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		f.length += f.path[i].Dist(f.path[i-1])
 	}
 	if f.length < math.Max(s.by.FoldMM, s.by.FoldRatio*f.width) {
-		return fold{}, false
+		return f, false
 	}
 	s.finish(w, &f, all)
 	return f, true
@@ -143,12 +142,13 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 
 // refine measures the sections again over longer pieces, now that the line is known.
 func (s *survey) refine(w *walker, all []pit) {
-	feet := make([]Vec, len(all))
-	for i, p := range all {
-		feet[i] = p.foot
-	}
-	for i, p := range all {
-		t := feet[min(i+1, len(all)-1)].Sub(feet[max(i-1, 0)])
+	was := slices.Clone(all)
+	for i, p := range was {
+		// Each section's own direction, and its neighbours'.
+		var t Vec
+		for _, q := range was[max(0, i-1):min(len(was), i+2)] {
+			t = t.Along(math.Copysign(1, q.along.Dot(p.along)), q.along)
+		}
 		t = t.Along(-t.Dot(p.axis), p.axis).Unit()
 		if v, ok := s.nearest(w, p.in, p.foot.Along(-p.depth, p.axis), p.a); ok && t != (Vec{}) {
 			edge := float64(s.edge[v])
@@ -174,7 +174,14 @@ func (s *survey) follow(w *walker, p pit, t Vec) []pit {
 		if !ok {
 			break
 		}
-		q := s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
+		line := s.grooveLine(w, v)
+		if line.Dot(t) < 0 {
+			line = line.Scale(-1)
+		}
+		q := s.section(w, v, line)
+		if q.why != "" || line.Dot(t) < 0.85 {
+			q = s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
+		}
 		good := q.why == "" && math.Abs(q.a-p.a) < 0.5*p.a+0.5*edge && q.foot.Dist(last.foot) < 3*step &&
 			q.foot.Sub(last.foot).Dot(t) > 0.2*step
 		if !good {

@@ -362,7 +362,7 @@ func (s *survey) surround(w *walker, p *pit, f *sound) string {
 			return "middle elsewhere"
 		}
 		if pass < 2 {
-			s.trim(p, f, 0.25*edge)
+			s.trim(p, f, 0.1*edge)
 		}
 		o, axis = p.foot, p.axis
 	}
@@ -381,13 +381,14 @@ func (p *pit) sector(f *sound, u, v float64, n int) int {
 	return n / 2
 }
 
-// trim fits the sphere anew to the vertices that lie plainly inside the opening: those at the
-// rim lie near both surfaces and would pull it toward the sound one.
+// trim fits the sphere anew to the vertices that lie plainly inside the opening, or at the rim
+// nearer to the sphere than to the sound surface: the others would pull it toward the latter.
 func (s *survey) trim(p *pit, f *sound, margin float64) {
 	core := make([]mesh.VertexID, 0, len(p.in))
 	for _, v := range p.in {
 		u, t, z := f.local(s.m.Pos[v])
-		if p.rimSide(f, u, t) < -margin && p.sign*(f.at(u, t)-z) > 0.05*p.depth {
+		low := p.sign * (f.at(u, t) - z)
+		if low > 0.05*p.depth && (p.rimSide(f, u, t) < -margin || math.Abs(p.flat(s.m.Pos[v].Sub(p.c)).Norm()-p.r) < low) {
 			core = append(core, v)
 		}
 	}

@@ -58,7 +58,7 @@ func New(m *mesh.Mesh) *Tree {
 	if len(m.Tri) == 0 {
 		return t
 	}
-	b := &builder{items: make([]item, len(m.Tri))}
+	b := &builder{items: make([]item, len(m.Tri)), pad: padOf(m)}
 	b.measure(m)
 	t.face = make([]mesh.FaceID, len(m.Tri))
 
@@ -125,6 +125,7 @@ type job struct {
 
 type builder struct {
 	items []item
+	pad   float64 // mm by which boxes are grown on all sides
 	grain int
 	jobs  []job
 }
@@ -172,13 +173,21 @@ func above(x float64) float32 {
 	return f
 }
 
-// set stores a box as centre and half size that cover it in spite of their rounding.
-func (n *node) set(side int, b *box) {
+// padOf is a billionth of the largest coordinate. Distances of points and rays to boxes are
+// then never rounded to more than what the faces inside would give, for queries up to a million
+// times farther away than the mesh is large.
+func padOf(m *mesh.Mesh) float64 {
+	lo, hi := m.Bounds()
+	return 1e-9 * max(-lo.X, -lo.Y, -lo.Z, hi.X, hi.Y, hi.Z, 0)
+}
+
+// set stores a box as centre and half size that cover it, and the pad, in spite of rounding.
+func (n *node) set(side int, b *box, pad float64) {
 	for k := range 3 {
 		lo, hi := float64(b.lo[k]), float64(b.hi[k])
 		c := float32((lo + hi) / 2)
 		n.centre[side][k] = c
-		n.half[side][k] = above(max(hi-float64(c), float64(c)-lo))
+		n.half[side][k] = above(max(hi-float64(c), float64(c)-lo) + pad)
 	}
 }
 
@@ -191,7 +200,7 @@ func (b *builder) split(s *subtree, at int32, lo, hi, depth int, top bool) {
 			bb.add(&b.items[i].box)
 		}
 		n := &s.node[at]
-		n.set(0, &bb)
+		n.set(0, &bb, b.pad)
 		n.ref[0], n.count[0] = int32(lo), int32(hi-lo)
 		n.half[1] = [3]float32{float32(math.Inf(-1)), float32(math.Inf(-1)), float32(math.Inf(-1))}
 		n.count[1], n.ref[1] = 1, int32(lo)
@@ -199,8 +208,8 @@ func (b *builder) split(s *subtree, at int32, lo, hi, depth int, top bool) {
 	}
 	mid, left, right := b.partition(lo, hi, depth)
 	runs := [2][2]int{{lo, mid}, {mid, hi}}
-	s.node[at].set(0, &left)
-	s.node[at].set(1, &right)
+	s.node[at].set(0, &left, b.pad)
+	s.node[at].set(1, &right, b.pad)
 	for side, run := range runs {
 		n := run[1] - run[0]
 		switch {

@@ -65,7 +65,7 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, bm BorderMethod) Bor
 					break
 				}
 				q := an.Frame.World(p)
-				n := meanNormal(m, t, q, f, bm.NormalMM, an.flip())
+				n := meanNormal(t, q, f, bm.NormalMM, facing)
 				if d, ok := ballDiameter(t, q, n, bm, facing); ok {
 					st.ThicknessMM = &d
 				} else {
@@ -142,26 +142,21 @@ func (s *slice) forward(a *apex) int {
 }
 
 // meanNormal averages the outward normals of the faces within r of p that do not turn more than
-// 60 degrees from the face that p lies on.
-func meanNormal(m *mesh.Mesh, t *tree.Tree, p Vec, f mesh.FaceID, r, flip float64) Vec {
-	own := m.FaceNormal(f)
+// 60 degrees from the surroundings of the face that p lies on.
+func meanNormal(t *tree.Tree, p Vec, f mesh.FaceID, r float64, smooth *smoothNormals) Vec {
+	m, own := smooth.m, smooth.face(f)
 	var sum Vec
 	t.Ball(p, r, func(g mesh.FaceID) bool {
-		n := m.FaceNormal(g)
-		if n.Dot(own) < 0.5 {
-			return true
-		}
-		a, b, c := m.Corners(g)
-		d := a.Add(b).Add(c).Scale(1. / 3).Dist(p)
-		if d < r {
+		n := m.FaceNormal(g).Scale(smooth.flip)
+		if d := m.Centroid(g).Dist(p); d < r && n.Dot(own) > 0.5 {
 			sum = sum.Along(m.FaceArea(g)*(1-d/r), n)
 		}
 		return true
 	})
 	if sum.Norm2() == 0 {
-		sum = own
+		return own
 	}
-	return sum.Unit().Scale(flip)
+	return sum.Unit()
 }
 
 // ballDiameter shrinks a ball that touches the surface at p, whose outward normal is n, until

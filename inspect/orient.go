@@ -228,6 +228,10 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 		why = fmt.Sprintf("a palate covers %.0f %% of the middle of the arch", 100*cover)
 	}
 	conf := math.Abs(cover-0.5) * 2
+	if o.surface == Cast && o.jaw == Lower {
+		why += "; scans of an upper jaw often stop short of the palate, so this is a guess: give the jaw to be sure"
+		conf = min(conf, 0.2)
+	}
 	if given != "" {
 		o.jaw, why, conf = given, "given by the user", 1
 	}

@@ -1,0 +1,249 @@
+package render
+
+import (
+	"image/color"
+	"math"
+
+	"fornix/mesh"
+)
+
+// seenMark is a mark that shows in a view, with its place in the picture and its radius there.
+type seenMark struct {
+	Mark
+	x, y, r float64
+	clear   float64 // how near a leader may come
+	outline stroke  // the hole's rim or the fold's line
+}
+
+// visible returns the marks that lie in the picture with no surface in front of them. A mark
+// may lie 1.5 mm behind the surface: a bleb's centre lies on the sound surface under it.
+func (p *page) visible(marks []Mark, cam Camera) []seenMark {
+	const behind = 1.5
+	var out []seenMark
+	r := &p.raster
+	for _, m := range marks {
+		if !m.At.Finite() {
+			continue
+		}
+		x, y, z := cam.Project(m.At)
+		px, py := int(math.Floor(x)), int(math.Floor(y))
+		if px < 4 || py < 4 || px >= r.W-4 || py >= r.H-4 {
+			continue
+		}
+		if float64(r.Depth[py*r.W+px]) > z+behind {
+			continue
+		}
+		s := seenMark{Mark: m, x: x, y: y, r: max(m.RadiusMM*cam.Scale+6*p.u, 14*p.u)}
+		switch m.Kind {
+		case MarkLandmark:
+			s.r = 8 * p.u
+		case LineThin, LineThick, LinePlace:
+			s.r = 12 * p.u
+		case MarkHole, MarkFold:
+			s.outline = cam.through(m.Path, 0)
+		}
+		s.clear = s.r + 5*p.u
+		switch m.Kind {
+		case MarkHole:
+			s.clear = s.r + 13*p.u
+		case MarkBleb, MarkPlace:
+			s.clear = 1.2*s.r + 4*p.u
+		}
+		out = append(out, s)
+		if m.Kind != MarkLandmark {
+			p.addKey(m.Kind)
+		}
+	}
+	return out
+}
+
+// twice draws a shape with a white halo and then in ink, so that it reads on light and dark.
+func (p *page) twice(q *pen, width float64, c color.RGBA, shape func(width float64)) {
+	shape(width + 4.5*p.u)
+	q.flush(paper, 0.9)
+	shape(width)
+	q.flush(c, 1)
+}
+
+// mark draws one mark into the picture.
+func (p *page) mark(m seenMark) {
+	p.symbol(&p.inside, m.Kind, dot{m.x, m.y, always}, m.r, m.outline)
+}
+
+// symbol draws the shape of a kind.
+func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke) {
+	u := p.u
+	switch k {
+	case MarkHole:
+		p.twice(q, 3.4*u, ink, func(w float64) {
+			q.ring(at, r+3*u, w)
+			q.ring(at, r+11*u, w)
+		})
+		if len(outline) > 2 {
+			q.path(append(outline, outline[0]), 2*u)
+			q.flush(ink, 1)
+		}
+	case MarkVoid:
+		p.twice(q, 3.4*u, ink, func(w float64) { q.ring(at, r+2*u, w) })
+	case MarkBleb:
+		s := 1.5*r + 4*u
+		p.twice(q, 3.4*u, ink, func(w float64) { q.path(polygon(at, s, 3, -math.Pi/2), w) })
+	case MarkFold:
+		if len(outline) < 2 {
+			p.twice(q, 3.4*u, ink, func(w float64) { q.path(polygon(at, r+4*u, 4, 0), w) })
+			return
+		}
+		a, b := outline.beside(11*u), outline.beside(-11*u)
+		p.twice(q, 3.4*u, ink, func(w float64) {
+			q.path(a, w)
+			q.path(b, w)
+		})
+	case MarkPlace:
+		p.twice(q, 3.4*u, ink, func(w float64) { q.path(polygon(at, 1.3*r, 4, math.Pi/4), w) })
+	case MarkLandmark:
+		d := r * 0.8
+		p.twice(q, 2.6*u, ink, func(w float64) {
+			q.line(dot{at.x - d, at.y - d, at.z}, dot{at.x + d, at.y + d, at.z}, w)
+			q.line(dot{at.x - d, at.y + d, at.z}, dot{at.x + d, at.y - d, at.z}, w)
+		})
+	}
+}
+
+// polygon returns a closed regular polygon with the given radius to its corners.
+func polygon(c dot, r float64, n int, turn float64) stroke {
+	s := make(stroke, n+1)
+	for i := range s {
+		a := turn + 2*math.Pi*float64(i%n)/float64(n)
+		s[i] = dot{c.x + r*math.Cos(a), c.y + r*math.Sin(a), c.z}
+	}
+	return s
+}
+
+// beside returns the path moved d pixels to its side.
+func (s stroke) beside(d float64) stroke {
+	out := make(stroke, len(s))
+	for i, q := range s {
+		a, b := s[max(0, i-1)], s[min(len(s)-1, i+1)]
+		l := math.Hypot(b.x-a.x, b.y-a.y)
+		out[i] = q
+		if l > 0 {
+			out[i].x -= d * (b.y - a.y) / l
+			out[i].y += d * (b.x - a.x) / l
+		}
+	}
+	return out
+}
+
+// overlay draws a line of the scene where the surface does not hide it, and reports whether
+// any of it lies in the picture.
+func (p *page) overlay(l Line, cam Camera) bool {
+	path := l.Path
+	if l.Closed && len(path) > 0 {
+		path = append(append([]mesh.Vec{}, path...), path[0])
+	}
+	s := cam.through(path, l.LiftMM)
+	if len(s) < 2 {
+		return false
+	}
+	p.inked(&p.inside, l.Kind, s)
+	for _, d := range s {
+		x, y := int(d.x), int(d.y)
+		if x >= 0 && y >= 0 && x < p.raster.W && y < p.raster.H && float64(p.raster.Depth[y*p.raster.W+x]) <= d.z {
+			return true
+		}
+	}
+	return false
+}
+
+// inked draws a path in the manner of its kind.
+func (p *page) inked(q *pen, k Kind, s stroke) {
+	u := p.u
+	all := func(parts []stroke) func(float64) {
+		return func(w float64) {
+			for _, d := range parts {
+				q.path(d, w)
+			}
+		}
+	}
+	switch k {
+	case LineCrest:
+		p.twice(q, 3*u, crestInk, all(s.dashes(14*u, 11*u)))
+	case LineRear:
+		p.twice(q, 3.6*u, rearInk, all(append(s.dashes(26*u, 18*u), shifted(s, 35*u).dashes(0.5*u, 43.5*u)...)))
+	case LinePlane:
+		p.twice(q, 2.4*u, planeInk, all([]stroke{s}))
+	case LinePlace:
+		p.twice(q, 3*u, ink, all([]stroke{s.beside(10 * u), s.beside(-10 * u)}))
+	case LineThin:
+		var ticks []stroke
+		a, b := s.beside(13*u), s.beside(-13*u)
+		for _, i := range s.every(13 * u) {
+			ticks = append(ticks, stroke{a[i], b[i]})
+		}
+		p.twice(q, 2.6*u, ink, all(ticks))
+	case LineThick:
+		beads := s.every(26 * u)
+		p.twice(q, 3*u, ink, func(w float64) {
+			for _, i := range beads {
+				q.ring(s[i], 8*u, w)
+			}
+		})
+	}
+}
+
+// shifted returns the path without its first d pixels.
+func shifted(s stroke, d float64) stroke {
+	for i := 1; i < len(s); i++ {
+		l := math.Hypot(s[i].x-s[i-1].x, s[i].y-s[i-1].y)
+		if d < l {
+			t := d / l
+			m := dot{s[i-1].x + t*(s[i].x-s[i-1].x), s[i-1].y + t*(s[i].y-s[i-1].y), s[i-1].z + t*(s[i].z-s[i-1].z)}
+			return append(stroke{m}, s[i:]...)
+		}
+		d -= l
+	}
+	return nil
+}
+
+// every returns points of the path that lie at least d pixels apart along it.
+func (s stroke) every(d float64) []int {
+	out := []int{0}
+	at := 0.0
+	for i := 1; i < len(s); i++ {
+		if at += math.Hypot(s[i].x-s[i-1].x, s[i].y-s[i-1].y); at >= d {
+			out, at = append(out, i), 0
+		}
+	}
+	return out
+}
+
+// plane draws the occlusal plane: a tint over the rim's flat, a weaker one over the rectangle
+// round it where the surface does not hide it, and the rectangle's edge, which is all that
+// shows when the plane is seen from the side.
+func (p *page) plane(s *Sheet, cam Camera) {
+	n := mesh.Vec{X: s.Normal.Dot(cam.Right), Y: s.Normal.Dot(cam.Up), Z: s.Normal.Dot(cam.Toward)}
+	px, py, pz := cam.Project(s.Point)
+	q := &p.inside
+	flatOn := math.Abs(n.Z) > 0.9 // the rectangle would only veil the whole picture
+	if math.Abs(n.Z) > 0.01 {
+		height := func(x, y float64) float64 {
+			return pz + 0.15 - (n.X*(x-px)-n.Y*(y-py))/(n.Z*cam.Scale)
+		}
+		if !flatOn {
+			q.area([]stroke{cam.through(s.Edge, 0)}, height)
+			q.flush(planeFill, 0.22)
+		}
+		var flats []stroke
+		for _, f := range s.Flat {
+			flats = append(flats, cam.through(f, 0))
+		}
+		lifted := func(x, y float64) float64 { return height(x, y) + 1 }
+		q.area(flats, lifted)
+		q.flush(planeFill, 0.40)
+	}
+	if len(s.Edge) > 0 && !flatOn {
+		e := append(append([]mesh.Vec{}, s.Edge...), s.Edge[0])
+		p.inked(q, LinePlane, cam.through(e, 0.5))
+		p.addKey(LinePlane)
+	}
+}

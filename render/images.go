@@ -19,7 +19,7 @@ import (
 
 // Options say how pictures are made. The zero value is ready for use.
 type Options struct {
-	Width, Height int     // pixels; default 1600 × 1200, at least 800 × 600
+	Width, Height int     // pixels; default 1600 × 1200, at least 800 wide and 0.55 times as high
 	CloseUps      int     // most close-ups to make; default 8, negative: none
 	Workers       int     // pictures made at once; default GOMAXPROCS
 	Thickness     Scale   // colours of the border
@@ -105,8 +105,8 @@ func (o Options) orDefault() (Options, error) {
 	if o.Width == 0 && o.Height == 0 {
 		o.Width, o.Height = 1600, 1200
 	}
-	if o.Width < 800 || o.Height < 600 || o.Width > 8000 || o.Height > 8000 {
-		return o, fmt.Errorf("render: a picture of %d × %d pixels: 800 × 600 to 8000 × 8000 can be made", o.Width, o.Height)
+	if o.Width < 800 || o.Width > 8000 || o.Height < o.Width*11/20 || o.Height > 8000 {
+		return o, fmt.Errorf("render: no picture of %d × %d pixels: 800 to 8000 wide and at least 0.55 times as high", o.Width, o.Height)
 	}
 	if o.CloseUps == 0 {
 		o.CloseUps = 8

@@ -154,7 +154,7 @@ func headline(f *inspect.Finding) string {
 	if f.Value != nil && !math.IsNaN(*f.Value) {
 		s += " " + number(*f.Value)
 		if f.Unit != "" {
-			s += " " + f.Unit
+			s += "\u00a0" + f.Unit // no line ends between them
 		}
 	}
 	return s

@@ -117,7 +117,7 @@ func fullReport(jaw inspect.Jaw) (*mesh.Mesh, *inspect.Report) {
 	}
 	rep.Posterior.Path = []mesh.Vec{on(-20, 17), on(-7, 20), on(7, 20), on(20, 17)}
 	under := func(x, y float64) mesh.Vec { return f.World(mesh.Vec{X: x, Y: y, Z: -4}) }
-	rep.Occlusal = &inspect.Occlusal{Point: under(0, 0), Normal: f.TowardTissue,
+	rep.Occlusal = &inspect.Occlusal{Point: under(0, 0), Normal: f.TowardTissue, Tilts: map[string]inspect.Tilt{"given": {CantDeg: 1}, "crest": {PitchDeg: -2}},
 		Outline: [][]mesh.Vec{{under(-20, 10), under(-20, -15), under(20, -15), under(20, 10), under(14, 10), under(14, -9), under(-14, -9), under(-14, 10)}}}
 	return m, rep
 }

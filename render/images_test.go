@@ -80,6 +80,39 @@ func TestTextsOfAPageDoNotOverlap(t *testing.T) {
 	}
 }
 
+// With more marks than labels fit, the gravest are labelled and the page says how many are not.
+func TestPageWithTooManyFindings(t *testing.T) {
+	m, rep := fullReport(inspect.Upper)
+	for i := range 60 {
+		a := float64(i)
+		p := rep.Frame.World(mesh.Vec{X: 15 * math.Sin(a), Y: 12 * math.Cos(1.7*a)})
+		rep.Findings = append(rep.Findings, inspect.Finding{Number: 20 + i, Code: "posterior-long", Severity: inspect.Review, Value: ptr(a),
+			Unit: "mm", Region: "a region with a name so long that it takes two lines", Where: inspect.Where{Points: []mesh.Vec{p}}})
+	}
+	v := views(rep)[0]
+	few := onePage(m, rep, v, Options{})
+	checkTexts(t, few, v.Name, [2]int{1600, 1200})
+	l, _ := newLayout(1600, 1200)
+	said := false
+	for _, b := range few.set {
+		said = said || b.Y > l.foot.Y && b.X > 800
+	}
+	if !said {
+		t.Error("nothing is said of the labels left out")
+	}
+}
+
+func TestPlaneWords(t *testing.T) {
+	o := &inspect.Occlusal{Tilts: map[string]inspect.Tilt{"crest": {CantDeg: -3.04, PitchDeg: 1.5}}, RimHeight: inspect.RimHeight{Anterior: ptr(18.02)}}
+	want := "occlusal plane against crest: cant 3.0° (right nearer the tissue), pitch 1.5° (back nearer the tissue); rim height in front 18.0\u00a0mm"
+	if got := planeWords(o); got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got := planeWords(nil); got != "" {
+		t.Errorf("%q for no plane", got)
+	}
+}
+
 func checkTexts(t *testing.T, p *page, name string, size [2]int) {
 	t.Helper()
 	for i, a := range p.set {

@@ -138,6 +138,9 @@ func (p *page) sample(k Kind, b Box) {
 	switch k {
 	case MarkHole, MarkVoid, MarkPlace, MarkBleb, MarkLandmark:
 		p.symbol(&p.pen, k, mid, 4*u, nil)
+	case BackFaces:
+		p.pen.box(b.inset(3 * u))
+		p.pen.flush(mix(backside, ink, 0.4), 1)
 	case MarkFold:
 		p.symbol(&p.pen, k, mid, 4*u, dense)
 	default:

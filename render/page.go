@@ -5,8 +5,11 @@ import (
 	"image"
 	"image/color"
 	"image/draw"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 
 	"fornix/inspect"
 )
@@ -142,6 +145,9 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 		}
 	}
 	p.inside.depth = nil
+	if p.raster.back(s, cam) {
+		p.addKey(BackFaces)
+	}
 	p.shown = p.shown[:0]
 	shown := p.visible(c.scene.Marks, cam)
 	for _, m := range shown {
@@ -211,7 +217,11 @@ func (p *page) title(b Box, c content) {
 	for _, line := range p.wrap(c.view.Title, limit-(x-b.X), 1, titleText) {
 		p.write(line, x, b.Y+12*u, titleText, ink)
 	}
-	for i, line := range p.wrap(c.subtitle, limit, 2, plainText) {
+	lines := p.wrap(c.subtitle, limit, 2, plainText)
+	if t := planeWords(c.rep.Occlusal); t != "" && c.view.Plane {
+		lines = append(lines[:min(1, len(lines))], p.wrap(t, limit, 1, plainText)...)
+	}
+	for i, line := range lines {
 		p.write(line, b.X, b.Y+58*u+float64(i)*p.line(plainText), plainText, softInk)
 	}
 }
@@ -251,6 +261,38 @@ func (p *page) directions(l *layout, cam Camera, c content) {
 	}
 	head(&l.left, left)
 	head(&l.right, right)
+}
+
+// planeWords says how the occlusal plane lies, in one line; "" when there is none.
+func planeWords(o *inspect.Occlusal) string {
+	if o == nil {
+		return ""
+	}
+	var parts []string
+	for _, ref := range slices.Sorted(maps.Keys(o.Tilts)) {
+		t := o.Tilts[ref]
+		parts = append(parts, fmt.Sprintf("against %s: %s, %s", ref,
+			tiltWords("cant", t.CantDeg, "left", "right"), tiltWords("pitch", t.PitchDeg, "back", "front")))
+	}
+	if h := o.RimHeight.Anterior; h != nil {
+		parts = append(parts, fmt.Sprintf("rim height in front %.1f\u00a0mm", *h))
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "occlusal plane " + strings.Join(parts, "; ")
+}
+
+// tiltWords tells an angle and the end at which the plane lies nearer to the tissue.
+func tiltWords(name string, deg float64, plus, minus string) string {
+	if math.Abs(deg) < 0.05 {
+		return name + " 0.0°"
+	}
+	end := plus
+	if deg < 0 {
+		end = minus
+	}
+	return fmt.Sprintf("%s %.1f° (%s nearer the tissue)", name, math.Abs(deg), end)
 }
 
 // letter draws the sign of one of the patient's sides.

@@ -30,9 +30,14 @@ var emptyBox = box{
 }
 
 func (b *box) add(o *box) {
+	// Plain comparisons: min and max also order NaN and -0, which costs half the build.
 	for k := range 3 {
-		b.lo[k] = min(b.lo[k], o.lo[k])
-		b.hi[k] = max(b.hi[k], o.hi[k])
+		if o.lo[k] < b.lo[k] {
+			b.lo[k] = o.lo[k]
+		}
+		if o.hi[k] > b.hi[k] {
+			b.hi[k] = o.hi[k]
+		}
 	}
 }
 
@@ -59,7 +64,7 @@ func New(m *mesh.Mesh) *Tree {
 
 	// The top of the tree is split here, whole runs below it by workers, each into nodes of its
 	// own, which are then put one after the other.
-	b.grain = max(len(m.Tri)/32, 1<<12)
+	b.grain = max(len(m.Tri)/16, 1<<12)
 	top := subtree{node: make([]node, 1, 128)}
 	b.split(&top, 0, 0, len(b.items), 0, true)
 	var wg sync.WaitGroup
@@ -220,8 +225,12 @@ func (b *builder) partition(lo, hi, depth int) (mid int, left, right box) {
 		it := &items[i]
 		for k := range 3 {
 			c := it.lo[k] + it.hi[k]
-			cen.lo[k] = min(cen.lo[k], c)
-			cen.hi[k] = max(cen.hi[k], c)
+			if c < cen.lo[k] {
+				cen.lo[k] = c
+			}
+			if c > cen.hi[k] {
+				cen.hi[k] = c
+			}
 		}
 	}
 	axis := 0

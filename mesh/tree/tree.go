@@ -162,8 +162,31 @@ func ClosestOnFace(a, b, c, p mesh.Vec) mesh.Vec {
 	if va <= 0 && d4-d3 >= 0 && d5-d6 >= 0 {
 		return b.Along((d4-d3)/((d4-d3)+(d5-d6)), c.Sub(b))
 	}
-	k := 1 / (va + vb + vc)
-	return a.Along(vb*k, ab).Along(vc*k, ac)
+	area := va + vb + vc // the square of twice the area
+	if !(area > 1e-12*ab.Norm2()*ac.Norm2()) {
+		// A needle: what is left of va, vb, vc is rounding.
+		q := closestOnEdge(a, b, p)
+		for _, r := range [2]mesh.Vec{closestOnEdge(b, c, p), closestOnEdge(c, a, p)} {
+			if r.Sub(p).Norm2() < q.Sub(p).Norm2() {
+				q = r
+			}
+		}
+		return q
+	}
+	return a.Along(vb/area, ab).Along(vc/area, ac)
+}
+
+func closestOnEdge(a, b, p mesh.Vec) mesh.Vec {
+	ab := b.Sub(a)
+	t := p.Sub(a).Dot(ab)
+	switch l := ab.Norm2(); {
+	case t <= 0:
+		return a
+	case t >= l:
+		return b
+	default:
+		return a.Along(t/l, ab)
+	}
 }
 
 // Ball calls visit for every face with a point no farther than r from c, in an order that

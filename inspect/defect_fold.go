@@ -1,0 +1,321 @@
+package inspect
+
+import (
+	"math"
+	"slices"
+
+	"fornix/mesh"
+)
+
+// fold is a long groove with sharp edges.
+type fold struct {
+	path                         []Vec // its middle line on the sound surface, from end to end
+	centre, normal               Vec
+	length, width, depth, volume float64
+	surface                      string
+	in                           []mesh.VertexID // within reach of it
+}
+
+// findFolds tests a cross-section at every vertex on the floor of a groove and follows the
+// sharp-edged ones both ways; each fold found takes its surroundings out of the search.
+func (s *survey) findFolds() []fold {
+	floor := make([]bool, len(s.grooves))
+	first := make([]pit, len(s.grooves))
+	s.each(len(s.grooves), func(w *walker, i int) {
+		v := s.grooves[i]
+		for _, x := range w.ball(v, math.Max(0.3, 1.1*float64(s.edge[v]))) {
+			if s.groove[x] > s.groove[v] || s.groove[x] == s.groove[v] && x < v {
+				return
+			}
+		}
+		if math.Abs(float64(s.weak[v])) > 0.5*float64(s.groove[v]) {
+			return
+		}
+		floor[i] = true
+		first[i] = s.section(w, v, s.grooveLine(w, v))
+	})
+	w := newWalker(s.m)
+	taken := make([]bool, len(s.m.Pos))
+	var out []fold
+	for i, v := range s.grooves {
+		if !floor[i] || first[i].why != "" || taken[v] {
+			continue
+		}
+		f, ok := s.trace(w, first[i])
+		if !ok {
+			continue
+		}
+		for _, x := range f.in {
+			taken[x] = true
+		}
+		out = append(out, f)
+	}
+	return s.joinFolds(out)
+}
+
+// grooveLine returns the direction in which the surface at v bends least.
+func (s *survey) grooveLine(w *walker, v mesh.VertexID) Vec {
+	a, b, c, _ := s.shape(w, v, math.Max(s.by.FineMM, 1.2*float64(s.edge[v])))
+	// The eigenvector of the larger (less concave) eigenvalue of [a b; b c].
+	angle := 0.5 * math.Atan2(2*b, a-c)
+	e1, e2 := tangents(s.nor[v])
+	return e1.Scale(math.Cos(angle)).Along(math.Sin(angle), e2)
+}
+
+// section measures the cross-section of a groove that runs along t at v.
+func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
+	edge := float64(s.edge[v])
+	p := pit{sign: 1, along: t, half: math.Max(0.4, 1.2*edge)}
+	s.measure(w, seed{v, 1}, math.Max(0.4, 1.3*edge), &p)
+	if p.why != "" {
+		q := pit{sign: 1, along: t, half: p.half}
+		s.measure(w, seed{v, 1}, math.Max(0.6, 1.9*edge), &q)
+		if q.why == "" {
+			return q
+		}
+	}
+	return p
+}
+
+// trace follows a groove from a good section both ways.
+func (s *survey) trace(w *walker, first pit) (fold, bool) {
+	ahead := s.follow(w, first, first.along)
+	behind := s.follow(w, first, first.along.Scale(-1))
+	slices.Reverse(behind)
+	all := append(append(behind, first), ahead...)
+	if len(all) < 3 {
+		return fold{}, false
+	}
+	var f fold
+	for _, p := range all {
+		f.path = append(f.path, p.foot)
+	}
+	widths, depths := make([]float64, 0, len(all)), make([]float64, 0, len(all))
+	for _, p := range all {
+		widths = append(widths, 2*p.a)
+		depths = append(depths, p.depth)
+	}
+	slices.Sort(widths)
+	slices.Sort(depths)
+	f.width, f.depth = widths[len(widths)/2], depths[len(depths)/2]
+	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
+	back := s.end(w, &all[0], f.path[1], f.width, f.depth)
+	f.path = append(append([]Vec{back}, f.path...), front)
+	for i := 1; i < len(f.path); i++ {
+		f.length += f.path[i].Dist(f.path[i-1])
+	}
+	if f.length < math.Max(s.by.FoldMM, s.by.FoldRatio*f.width) {
+		return fold{}, false
+	}
+	s.finish(w, &f, all)
+	return f, true
+}
+
+// follow steps along t from p while sections are good; a single bad one is stepped over.
+func (s *survey) follow(w *walker, p pit, t Vec) []pit {
+	var out []pit
+	last, bad := p, 0
+	at := p.foot.Along(-p.depth, p.axis) // on the floor
+	for range 200 {
+		edge := s.meanEdge(last.in)
+		step := math.Max(0.4, edge)
+		at = at.Along(step, t)
+		v, ok := s.nearest(w, last.in, at, 3*step)
+		if !ok {
+			break
+		}
+		q := s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
+		good := q.why == "" && math.Abs(q.a-p.a) < 0.5*p.a+0.5*edge && q.foot.Dist(last.foot) < 3*step &&
+			q.foot.Sub(last.foot).Dot(t) > 0.2*step
+		if !good {
+			if bad++; bad > 1 {
+				break
+			}
+			last.in = append([]mesh.VertexID(nil), v)
+			continue
+		}
+		bad = 0
+		d := q.foot.Sub(last.foot).Unit()
+		t = t.Along(1, d).Unit() // smoothed
+		last = q
+		at = q.foot.Along(-q.depth, q.axis)
+		out = append(out, q)
+	}
+	return out
+}
+
+// nearest finds the vertex nearest to p among those joined to from within r of it.
+func (s *survey) nearest(w *walker, from []mesh.VertexID, p Vec, r float64) (mesh.VertexID, bool) {
+	best, at := math.Inf(1), mesh.VertexID(-1)
+	for _, x := range w.reach(from, func(x mesh.VertexID) bool { return s.m.Pos[x].Dist(p) <= r }) {
+		if d := s.m.Pos[x].Dist(p); d < best || d == best && x < at {
+			best, at = d, x
+		}
+	}
+	return at, best <= r
+}
+
+// end returns where the floor of a fold comes back to the sound surface beyond its last good
+// section, before being the section's neighbour inside: the floor is followed on the sound
+// surface of both sides until it has risen by half of the depth; from there to the rim the end
+// is taken to be round, as a sphere of the groove's own curvature.
+func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) Vec {
+	edge := s.meanEdge(p.in)
+	t := p.foot.Sub(before)
+	t = t.Along(-t.Dot(p.axis), p.axis).Unit()
+	side := p.axis.Cross(t)
+	reach := 6 * math.Max(0.5, edge)
+	patch := w.reach(p.in, func(x mesh.VertexID) bool {
+		d := s.m.Pos[x].Sub(p.foot)
+		return d.Norm() <= reach+width && math.Abs(d.Dot(side)) <= width/2+1.5 && d.Dot(t) > -1
+	})
+	// The sound surface over the whole stretch, from what lies to both sides and beyond.
+	f := sound{o: p.foot, n: p.axis, e1: t, e2: side}
+	pts := w.pts[:0]
+	type floorPoint struct{ x, low float64 }
+	for i, x := range patch {
+		u, v, z := f.local(s.m.Pos[x])
+		if math.Abs(v) > width/2+0.4*edge && s.nor[x].Dot(p.axis) > 0.3 {
+			pts = append(pts, patchPoint{u: u, v: v, z: z, i: i})
+		}
+	}
+	if !f.fit(pts, 6, math.Max(s.noise, 0.01)) {
+		return p.foot
+	}
+	var line []floorPoint
+	for _, x := range patch {
+		u, v, z := f.local(s.m.Pos[x])
+		if math.Abs(v) <= math.Max(0.25*width, 0.5*edge) {
+			line = append(line, floorPoint{u, f.at(u, v) - z})
+		}
+	}
+	slices.SortFunc(line, func(a, b floorPoint) int {
+		switch {
+		case a.x < b.x:
+			return -1
+		case a.x > b.x:
+			return 1
+		}
+		return 0
+	})
+	// Last place where the running mean over one edge crosses half of the depth.
+	at := 0.0
+	for x := 0.0; x <= reach; x += 0.05 {
+		sum, n := 0.0, 0.0
+		for _, q := range line {
+			if k := 1 - math.Abs(q.x-x)/math.Max(0.3, 0.9*edge); k > 0 {
+				sum += float64(k * q.low)
+				n += k
+			}
+		}
+		if n > 0 && sum/n < 0.5*depth {
+			break
+		}
+		at = x
+	}
+	r := (float64(width*width)/4 + float64(depth*depth)) / (2 * depth)
+	half := r - depth/2
+	at += width/2 - math.Sqrt(math.Max(0, float64(r*r)-float64(half*half)))
+	return f.world(at, 0, f.at(at, 0))
+}
+
+// finish fills in middle, volume and surface of a traced fold and the vertices near it.
+func (s *survey) finish(w *walker, f *fold, all []pit) {
+	// The middle: half of the length along the path.
+	rest := f.length / 2
+	for i := 1; i < len(f.path); i++ {
+		l := f.path[i].Dist(f.path[i-1])
+		if rest <= l {
+			f.centre = f.path[i-1].Along(rest/l, f.path[i].Sub(f.path[i-1]))
+			break
+		}
+		rest -= l
+	}
+	near := all[0]
+	var from []mesh.VertexID
+	border := 0
+	for _, p := range all {
+		if p.foot.Dist(f.centre) < near.foot.Dist(f.centre) {
+			near = p
+		}
+		if p.surface == OnBorder {
+			border++
+		}
+		from = append(from, p.in...)
+	}
+	f.normal = near.axis
+	f.surface = OnTissue
+	if 2*border > len(all) {
+		f.surface = OnBorder
+	}
+	// Circular segment of chord width and height depth, over the length less the round ends.
+	r := (float64(f.width*f.width)/4 + float64(f.depth*f.depth)) / (2 * f.depth)
+	half := math.Atan2(f.width/2, r-f.depth)
+	segment := float64(r*r) * (half - math.Sin(half)*math.Cos(half))
+	f.volume = segment*math.Max(0, f.length-f.width) + capVolume(f.width/2, f.depth)
+	f.in = append(f.in, w.reach(from, func(x mesh.VertexID) bool {
+		q := s.m.Pos[x]
+		for i := 1; i < len(f.path); i++ {
+			if distSegment(q, f.path[i-1], f.path[i]) < f.width/2+0.5 {
+				return true
+			}
+		}
+		return false
+	})...)
+}
+
+func distSegment(q, a, b Vec) float64 {
+	d := b.Sub(a)
+	t := 0.0
+	if n := d.Norm2(); n > 0 {
+		t = math.Min(1, math.Max(0, q.Sub(a).Dot(d)/n))
+	}
+	return q.Dist(a.Along(t, d))
+}
+
+// joinFolds joins pieces that continue one another: end near end, along one line.
+func (s *survey) joinFolds(fs []fold) []fold {
+	for again := true; again; {
+		again = false
+	pairs:
+		for i := range fs {
+			for j := i + 1; j < len(fs); j++ {
+				if g, ok := joined(fs[i], fs[j]); ok {
+					fs[i] = g
+					fs = slices.Delete(fs, j, j+1)
+					again = true
+					break pairs
+				}
+			}
+		}
+	}
+	return fs
+}
+
+func joined(f, g fold) (fold, bool) {
+	ends := func(p []Vec) (Vec, Vec) { return p[len(p)-1], p[len(p)-1].Sub(p[len(p)-2]).Unit() }
+	for range 2 {
+		for range 2 {
+			a, ta := ends(f.path)
+			slices.Reverse(g.path)
+			b, tb := ends(g.path) // the first point of g, pointing back
+			slices.Reverse(g.path)
+			gap := b.Sub(a)
+			if l := gap.Norm(); l < 1.5*math.Max(f.width, g.width)+0.5 && ta.Dot(tb) < -0.7 && (l < 0.5 || gap.Dot(ta) > 0.7*l) {
+				h := f
+				h.path = append(append([]Vec(nil), f.path...), g.path...)
+				h.length = f.length + g.length + gap.Norm()
+				h.volume += g.volume
+				k := f.length / (f.length + g.length)
+				h.width = k*f.width + (1-k)*g.width
+				h.depth = k*f.depth + (1-k)*g.depth
+				h.in = append(append([]mesh.VertexID(nil), f.in...), g.in...)
+				h.centre = h.path[len(h.path)/2]
+				return h, true
+			}
+			slices.Reverse(g.path)
+		}
+		slices.Reverse(f.path)
+	}
+	return fold{}, false
+}

@@ -1,0 +1,82 @@
+package inspect
+
+import "math"
+
+// joinSine is the sine of the slope (about 39 degrees) with which tissue surface and rounded end
+// may meet when the material stops half-way up a notch or down a pad.
+const joinSine = 0.63
+
+// endLandmarks reads the rear profile of one side: tuberosity and hamular notch in the upper
+// jaw, front and summit of the retromolar pad in the lower.
+//
+// Along the crest the profile is level; then it leaves it (the knee) on a slope toward the
+// tissue over the notch, away from it over the pad; the slope dies out at the summit. The knee
+// is the point farthest from the chord between the level part and the summit. The material's
+// own rounded end, whose radius is known from the far side, is no part of the profile: a
+// slope that is still steep there has not reached its summit.
+func (an *Anatomy) endLandmarks(e *archEnd) {
+	sign := 1.0
+	share := notchShare
+	if an.Jaw == Lower {
+		sign, share = -1, padShare
+	}
+	const step = 0.1
+	// The steepest slope of the last stretch.
+	var steepT float64
+	for t := max(e.t[0], e.limit-18); t <= e.limit; t += step {
+		if g := sign * e.slope(t); g > e.slopeAt {
+			e.slopeAt, steepT = g, t
+		}
+	}
+	if e.slopeAt < 0.15 {
+		return // level to its end: neither notch nor pad is on the scan
+	}
+	top := e.limit
+	reached := false
+	for t := steepT; t <= e.limit; t += step {
+		g := sign * e.slope(t)
+		if math.IsNaN(g) {
+			continue
+		}
+		if g <= 0 {
+			top, reached = t, true
+			break
+		}
+	}
+	if !reached {
+		// The slope has not died out where the material ends. The rounded end joins the tissue
+		// surface where both have the same slope: for a rise earlier than its top, for a fall
+		// later. The slope just before that tells whether the summit is near or cut off.
+		join := e.rear - e.roll*(1+sign*joinSine)
+		if g := sign * e.slopeOver(join-2*slopeMM, join); g < share*e.slopeAt {
+			reached = true
+		}
+	}
+	// Knee: farthest from the chord.
+	t0 := max(e.t[0], top-20)
+	z0, z1 := e.zAt(t0), e.zAt(top)
+	knee, far := t0, 0.0
+	for t := t0; t <= top; t += step {
+		chord := z0 + (z1-z0)*(t-t0)/(top-t0)
+		if d := sign * (chord - e.zAt(t)); d > far {
+			far, knee = d, t
+		}
+	}
+	e.reached, e.topT, e.kneeT = reached, top, knee
+	p := func(t float64) Vec {
+		q := e.base.Along(t, e.dir)
+		q.Z = e.zAt(t)
+		return q
+	}
+	if an.Jaw == Upper {
+		an.found(sided(e.side, TuberosityLeft, TuberosityRight), p(knee), 2)
+		if reached {
+			an.found(sided(e.side, HamularNotchLeft, HamularNotchRight), p(top), 0.8)
+		}
+		return
+	}
+	an.found(sided(e.side, PadFrontLeft, PadFrontRight), p(knee), 1)
+	if reached {
+		an.found(sided(e.side, PadSummitLeft, PadSummitRight), p(top), 1.2)
+	}
+}

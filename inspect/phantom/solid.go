@@ -1,0 +1,173 @@
+package phantom
+
+import (
+	"math"
+)
+
+// solid is the impression: balls on a sheet, wax, handle and blebs put together, voids and folds
+// taken out. Its value is negative inside and never changes faster than the distance does, so
+// it bounds the distance to the surface from below.
+type solid struct {
+	sheet  *sheet
+	tissue float64
+	wax    *wax
+	handle *box
+	blebs  []ball
+	voids  []ball
+	folds  []chain
+	lo, hi vec
+}
+
+// chain is a tube: all points within r of a polyline.
+type chain struct {
+	p      []vec
+	r      float64
+	lo, hi vec
+}
+
+func (c *chain) nearest(p vec) vec {
+	best, at := math.Inf(1), vec{}
+	for i := 1; i < len(c.p); i++ {
+		d := c.p[i].Sub(c.p[i-1])
+		t := math.Max(0, math.Min(1, p.Sub(c.p[i-1]).Dot(d)/d.Norm2()))
+		q := c.p[i-1].Along(t, d)
+		if r := p.Sub(q).Norm2(); r < best {
+			best, at = r, q
+		}
+	}
+	return at
+}
+
+// Parts of a solid to which a point of its surface belongs.
+const (
+	partSheet uint8 = iota
+	partWax
+	partHandle
+	partBleb
+	partVoid
+	partFold
+)
+
+// boxDist is the distance from p to a box, 0 inside.
+func boxDist(p, lo, hi vec) float64 {
+	return vec{}.Max(lo.Sub(p)).Max(p.Sub(hi)).Norm()
+}
+
+// at returns the solid's value at p with its gradient and the part it comes from.
+func (s *solid) at(p vec) (f float64, g vec, part uint8) {
+	ft, exact := s.sheet.nearest(p)
+	f, g = ft.f, p.Sub(ft.c)
+	if s.wax != nil || s.handle != nil {
+		// Wax and handle stand on the oral side of the sheet only.
+		var j jet
+		s.sheet.at(ft.a, ft.b, &j)
+		if g.Dot(j.normal())*s.tissue < 0 || !exact {
+			if s.wax != nil {
+				// The sheet's middle bounds the wax.
+				if w := math.Max(s.wax.at(p), -ft.f-ft.r); w < f {
+					f, part = w, partWax
+				}
+			}
+			if s.handle != nil {
+				if h := math.Max(s.handle.at(p), -ft.f-ft.r); h < f {
+					f, part = h, partHandle
+				}
+			}
+		}
+	}
+	for i := range s.blebs {
+		if v := p.Dist(s.blebs[i].c) - s.blebs[i].r; v < f {
+			f, g, part = v, p.Sub(s.blebs[i].c), partBleb
+		}
+	}
+	for i := range s.voids {
+		if v := s.voids[i].r - p.Dist(s.voids[i].c); v > f {
+			f, g, part = v, s.voids[i].c.Sub(p), partVoid
+		}
+	}
+	for i := range s.folds {
+		c := &s.folds[i]
+		if boxDist(p, c.lo, c.hi) > c.r-f {
+			continue
+		}
+		q := c.nearest(p)
+		if v := c.r - p.Dist(q); v > f {
+			f, g, part = v, q.Sub(p), partFold
+		}
+	}
+	switch part {
+	case partWax:
+		g = slopeOf(s.wax.at, p)
+	case partHandle:
+		g = slopeOf(s.handle.at, p)
+	}
+	return f, g.Unit(), part
+}
+
+func slopeOf(f func(vec) float64, p vec) vec {
+	const h = 1e-5
+	d := func(v vec) float64 { return f(p.Add(v)) - f(p.Sub(v)) }
+	return vec{X: d(vec{X: h}), Y: d(vec{Y: h}), Z: d(vec{Z: h})}
+}
+
+// project moves p to the surface along the gradient. Where gradients turn abruptly, at creases,
+// it closes in on the last change of sign instead.
+func (s *solid) project(p vec) (q, n vec, f float64) {
+	var in, out vec
+	var haveIn, haveOut bool
+	q = p
+	for it := 0; it < 12; it++ {
+		f, n, _ = s.at(q)
+		if math.Abs(f) < 1e-6 {
+			return q, n, f
+		}
+		if f < 0 {
+			in, haveIn = q, true
+		} else {
+			out, haveOut = q, true
+		}
+		q = q.Along(-f, n)
+	}
+	if !haveIn || !haveOut {
+		return q, n, f
+	}
+	for it := 0; it < 40 && math.Abs(f) > 1e-6; it++ {
+		q = in.Add(out).Scale(0.5)
+		f, n, _ = s.at(q)
+		if f < 0 {
+			in = q
+		} else {
+			out = q
+		}
+	}
+	return q, n, f
+}
+
+// hit follows the line through (x, y) along z, from outside the tissue (down) or from the oral
+// side (up), to the surface.
+func (s *solid) hit(x, y float64, oral bool) (p, n vec, ok bool) {
+	p, dir := vec{X: x, Y: y, Z: s.hi.Z}, vec{Z: -1}
+	if oral {
+		p.Z, dir.Z = s.lo.Z, 1
+	}
+	for it := 0; it < 2000 && p.Z <= s.hi.Z && p.Z >= s.lo.Z; it++ {
+		f, g, _ := s.at(p)
+		if f < 1e-7 {
+			return p, g, true
+		}
+		p = p.Along(math.Max(f, 1e-7), dir)
+	}
+	return p, n, false
+}
+
+// capBall returns the ball whose cap, cut off by the tangent plane at q, is open diameter wide and
+// depth deep; sign 1 for a void (centre outside), -1 for a bleb.
+func capBall(q, n vec, diameter, depth, sign float64) ball {
+	r := (sq(diameter/2) + sq(depth)) / (2 * depth)
+	return ball{q.Along(sign*(r-depth), n), r}
+}
+
+// capVolume is that of a spherical cap.
+func capVolume(diameter, depth float64) float64 {
+	return math.Pi * depth * (3*sq(diameter/2) + sq(depth)) / 6
+}

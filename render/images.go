@@ -91,14 +91,26 @@ func Images(m *mesh.Mesh, an *inspect.Anatomy, rep *inspect.Report, opt Options)
 						c.locator = locators[1]
 					}
 				}
-				img := p.draw(s, c)
-				out[i] = Image{Name: c.view.Name + ".png", Title: c.view.Title, Alt: alt(c, p.shown)}
-				out[i].PNG, errs[i] = encode(img)
+				out[i], errs[i] = p.image(s, c)
 			}
 		})
 	}
 	wg.Wait()
 	return out, errors.Join(errs...)
+}
+
+// image draws one page. What goes wrong inside becomes an error, since the caller cannot
+// recover from a panic in a worker.
+func (p *page) image(s *Surface, c content) (out Image, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("render: %s: %v", c.view.Name, r)
+		}
+	}()
+	img := p.draw(s, c)
+	out = Image{Name: c.view.Name + ".png", Title: c.view.Title, Alt: alt(c, p.shown)}
+	out.PNG, err = encode(img)
+	return out, err
 }
 
 func (o Options) orDefault() (Options, error) {

@@ -48,7 +48,7 @@ func (p *page) thickness(b Box, c content) {
 			why = c.rep.Border.Unmeasured
 		}
 		if why == "" {
-			why = "no station has one"
+			why = "the report gives none"
 		}
 		for i, line := range p.wrap("border thickness not measured: "+why, b.W, 3, plainText) {
 			p.write(line, b.X, b.Y+8*u+float64(i)*p.line(plainText), plainText, softInk)

@@ -45,6 +45,7 @@ const (
 	headHeight   = 58.0
 	stripHeight  = 124.0
 	footHeight   = 42.0
+	pictureEdge  = 44.0 // left free round the scan for the names of the directions
 	locatorWidth = 264.0
 	locatorTall  = 232.0
 )
@@ -124,7 +125,7 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 	p.raster.Resize(w, h)
 	cam := c.view.Camera
 	if c.view.finding == nil {
-		cam = cam.fit(s.mesh.Pos, Box{0, 0, l.picture.W, l.picture.H}.inset(38*u))
+		cam = cam.fit(s.mesh.Pos, Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u))
 	} else {
 		// Scale holds the half width in mm until the picture's size is known.
 		cam.X, cam.Y, cam.Scale = l.picture.W/2, l.picture.H/2, min(l.picture.W, l.picture.H)/2/cam.Scale

@@ -39,6 +39,8 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 			s.r = 8 * p.u
 		case LineThin, LineThick, LinePlace:
 			s.r = 12 * p.u
+		case LinePlane:
+			s.r = 4 * p.u
 		case MarkHole, MarkFold:
 			s.outline = cam.through(m.Path, 0)
 		}

@@ -65,11 +65,13 @@ func aim(rep *inspect.Report, s *Surface, f *inspect.Finding) Camera {
 		places, near = f.Where.Path, 0.8
 	}
 	lo, hi := places[0], places[0]
-	for _, q := range places {
-		lo, hi = lo.Min(q), hi.Max(q)
+	for _, q := range slices.Concat(places, f.Where.Points) {
+		if q.Finite() {
+			lo, hi = lo.Min(q), hi.Max(q)
+		}
 	}
 	size = max(size, hi.Dist(lo)/2)
-	if len(f.Where.Path) > 1 {
+	if len(f.Where.Path) > 1 || len(f.Where.Points) > 1 {
 		at = lo.Add(hi).Scale(0.5)
 	}
 	if toward == (mesh.Vec{}) {

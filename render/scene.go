@@ -154,7 +154,11 @@ func headline(f *inspect.Finding) string {
 	s := strings.ReplaceAll(f.Code, "-", " ")
 	if f.Value != nil && !math.IsNaN(*f.Value) {
 		s += " " + number(*f.Value)
-		if f.Unit != "" {
+		switch f.Unit {
+		case "":
+		case "deg":
+			s += "°"
+		default:
 			s += "\u00a0" + f.Unit // no line ends between them
 		}
 	}

@@ -105,7 +105,7 @@ func TestCameraFits(t *testing.T) {
 	m, rep := fullReport(inspect.Upper)
 	b := Box{100, 50, 640, 480}
 	for _, v := range views(rep) {
-		c := v.Camera.fit(m.Pos, b)
+		c := v.Camera.fit(b, m.Pos)
 		lo, hi := Point{math.Inf(1), math.Inf(1)}, Point{math.Inf(-1), math.Inf(-1)}
 		for _, p := range m.Pos {
 			x, y, _ := c.Project(p)

@@ -48,7 +48,12 @@ func (p *page) callouts(marks []seenMark, l layout) (lost int) {
 			h += p.line(s)
 		}
 		blocks = append(blocks, b)
-		cs = append(cs, Callout{At: Point{m.x + l.picture.X, m.y + l.picture.Y}, W: b.w + b.badge + 8*u, H: max(h, b.badge*0.9), Rank: m.Rank})
+		c := Callout{At: Point{m.x + l.picture.X, m.y + l.picture.Y}, W: b.w + b.badge + 8*u, H: max(h, b.badge*0.9), Rank: m.Rank}
+		if m.Kind == MarkLandmark {
+			// Level leaders would run along the posterior border and hide it.
+			c.Lean = 0.12 * (m.y - l.picture.H/2)
+		}
+		cs = append(cs, c)
 	}
 	placed := Place(cs, l.left, l.right, 10*u)
 	for i, q := range placed { // leaders first, so that none crosses a label

@@ -51,7 +51,9 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 		switch m.Kind {
 		case MarkHole:
 			s.clear = s.r + 13*p.u
-		case MarkBleb, MarkPlace:
+		case MarkBleb:
+			s.clear = 1.4*s.r + 5*p.u
+		case MarkPlace:
 			s.clear = 1.2*s.r + 4*p.u
 		case MarkFold:
 			if len(s.outline) > 1 {
@@ -107,7 +109,7 @@ func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke) {
 	case MarkVoid:
 		p.twice(q, 3.4*u, ink, func(w float64) { q.ring(at, r+2*u, w) })
 	case MarkBleb:
-		s := 1.5*r + 4*u
+		s := 1.9*r + 3*u // round a circle it would be 2 r
 		p.twice(q, 3.4*u, ink, func(w float64) { q.path(polygon(at, s, 3, -math.Pi/2), w) })
 	case MarkFold:
 		if len(outline) < 2 {

@@ -151,6 +151,16 @@ var judged = []struct {
 			r.Border.Stations[i].HeightMM = num(-1)
 		}
 	}, "border-short", Fail, Correct},
+	{"border lower on one side", Upper, func(r *Results) {
+		for i := 20; i < 40; i++ {
+			r.Border.Stations[i].HeightMM = num(6)
+		}
+	}, "border-short", Review, Correct},
+	{"a notch on one side", Upper, func(r *Results) {
+		for i := 30; i < 38; i++ {
+			r.Border.Stations[i].HeightMM = num(6)
+		}
+	}, "", "", Send},
 	{"uneven border", Upper, func(r *Results) { r.Border.Regions[0].MedianMM = num(7.5) }, "border-uneven", Review, Correct},
 	{"no border", Upper, func(r *Results) { r.Border = Border{Unmeasured: "no roll"} }, "unmeasured-border", Unmeasured, Rescan},
 	{"half the border", Upper, func(r *Results) {

@@ -73,7 +73,7 @@ func (a *arch) relief(fm FrameMethod, side float64) relief {
 		if v > w {
 			k = kv
 		}
-		if k >= 0 {
+		if k >= 0 && math.Abs(float64(i)) < a.radius { // behind, pads and notches bend the crest
 			floor = append(floor, z[k])
 		}
 	}

@@ -13,8 +13,9 @@ const blockCells = 8 // cells along a block
 // surface is the polygonised solid, in the patient's frame.
 type surface struct {
 	pos  []vec
-	n    []vec   // outward
-	part []uint8 // of the solid
+	n    []vec     // outward
+	f    []float64 // the solid's value left over
+	part []uint8   // of the solid
 	tri  [][3]mesh.VertexID
 }
 
@@ -233,7 +234,7 @@ func (s *solid) relax(sf *surface, workers int) {
 			fill[v]++
 		}
 	}
-	sf.n, sf.part = make([]vec, n), make([]uint8, n)
+	sf.n, sf.f, sf.part = make([]vec, n), make([]float64, n), make([]uint8, n)
 	next := make([]vec, n)
 	const passes = 4
 	each(n, workers, func(i int) { next[i], sf.n[i], _ = s.project(sf.pos[i]) })
@@ -256,5 +257,5 @@ func (s *solid) relax(sf *surface, workers int) {
 		})
 		sf.pos, next = next, sf.pos
 	}
-	each(n, workers, func(i int) { _, sf.n[i], sf.part[i] = s.at(sf.pos[i]) })
+	each(n, workers, func(i int) { sf.f[i], sf.n[i], sf.part[i] = s.at(sf.pos[i]) })
 }

@@ -366,7 +366,7 @@ func (s *sheet) tissuePoint(q [2]float64, sign float64) vec {
 	return j.pos().Along(j.v[3], m)
 }
 
-// stretched returns the thickness of a border with its stretches, blended over 3 degrees.
+// stretched returns the thickness of a border with its stretches, blended over 5 degrees.
 func stretched(st []Stretch, side string, deg, th float64) float64 {
 	for _, s := range st {
 		if s.Side == side && s.Thickness > 0 {
@@ -386,5 +386,5 @@ func lowered(st []Stretch, side string, deg float64) (h float64) {
 }
 
 func inside(x, from, to float64) float64 {
-	return smooth(x, from-3, from) * (1 - smooth(x, to, to+3))
+	return smooth(x, from-5, from) * (1 - smooth(x, to, to+5))
 }

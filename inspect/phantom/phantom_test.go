@@ -279,3 +279,24 @@ func TestWrongParams(t *testing.T) {
 		}
 	}
 }
+
+// Random phantoms are whole: closed unless faces were taken out, and exact.
+func TestRandom(t *testing.T) {
+	for seed := int64(21); seed < 24; seed++ {
+		for _, jaw := range []string{"upper", "lower"} {
+			p := Random(seed, jaw)
+			p.Holes, p.TissueSide, p.Spacing = nil, false, 0.9
+			for i := range p.Stretch { // too thin for so coarse a net
+				p.Stretch[i].Thickness = math.Max(p.Stretch[i].Thickness, 1.8)
+			}
+			ph, err := Make(p)
+			if err != nil {
+				t.Errorf("%s, seed %d: %v", jaw, seed, err)
+				continue
+			}
+			if e := euler(t, ph.Mesh); e != 2 || ph.Truth.Deviation > 0.002 {
+				t.Errorf("%s, seed %d: Euler number %d, off by %g mm", jaw, seed, e, ph.Truth.Deviation)
+			}
+		}
+	}
+}

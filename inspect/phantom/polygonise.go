@@ -8,7 +8,10 @@ import (
 	"fornix/mesh"
 )
 
-const blockCells = 8 // cells along a block
+const (
+	blockCells = 8    // cells along a block
+	halfDiag   = 0.92 // of a cell, with 6 % for the wax, whose value changes a little faster than the distance
+)
 
 // surface is the polygonised solid, in the patient's frame.
 type surface struct {
@@ -97,7 +100,7 @@ func (g *grid) at(i, j, k int) vec {
 func (g *grid) block(id int) *block {
 	bi, bj, bk := id%g.dim[0]*blockCells, id/g.dim[0]%g.dim[1]*blockCells, id/g.dim[0]/g.dim[1]*blockCells
 	mid := g.at(bi, bj, bk).Add(vec{X: 1, Y: 1, Z: 1}.Scale(g.h * blockCells / 2))
-	if f, _, _ := g.s.at(mid); math.Abs(f) > g.h*blockCells*0.8661 {
+	if f, _, _ := g.s.at(mid); math.Abs(f) > g.h*blockCells*halfDiag {
 		return nil
 	}
 	var v [side1 * side1 * side1]float64
@@ -108,7 +111,7 @@ func (g *grid) block(id int) *block {
 		if n > 1 {
 			c := g.at(bi+i, bj+j, bk+k).Add(vec{X: 1, Y: 1, Z: 1}.Scale(g.h * float64(n) / 2))
 			f, _, _ := g.s.at(c)
-			if math.Abs(f) > g.h*float64(n)*0.8661 {
+			if math.Abs(f) > g.h*float64(n)*halfDiag {
 				for z := k; z <= k+n; z++ {
 					for y := j; y <= j+n; y++ {
 						for x := i; x <= i+n; x++ {

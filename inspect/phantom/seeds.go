@@ -99,10 +99,16 @@ func newSeedGrid(seeds []seed, lo, hi vec) *seedGrid {
 		for m := z0; m < min(g.nz, z0+huge); m += coarse {
 			for k := y0; k < min(g.ny, y0+huge); k += coarse {
 				for i := x0; i < min(g.nx, x0+huge); i += coarse {
-					big, _, _ = keep(vast, big, at(i, k, m, coarse), hb)
+					var far float64
+					var id int32
+					big, far, id = keep(vast, big, at(i, k, m, coarse), hb)
 					for n := 0; n < coarse*coarse*coarse; n++ {
 						x, y, z := i+n%coarse, k+n/coarse%coarse, m+n/coarse/coarse
 						c := &g.cell[(z*g.ny+y)*g.nx+x]
+						if far-hb-seedSlack >= nearReach {
+							c.bound, c.one = far-hb-seedSlack, id
+							continue
+						}
 						var least float64
 						small, least, c.one = keep(big, small, at(x, y, z, 1), hs)
 						c.bound = least - hs - seedSlack

@@ -316,6 +316,9 @@ func (m *maker) places() {
 	for k, q := range an.landmarks {
 		lm[k] = an.sheet.tissuePoint([2]float64{q.X, q.Y}, an.tissue)
 	}
+	for _, q := range an.crest {
+		m.truth.Crest = append(m.truth.Crest, an.sheet.tissuePoint(q, an.tissue))
+	}
 	lm["labial_frenum"] = an.lowest(sideBuccal, 0, 6).apex
 	lm["buccal_frenum_left"] = an.lowest(sideBuccal, m.an.bucL, 8).apex
 	lm["buccal_frenum_right"] = an.lowest(sideBuccal, m.an.bucR, 8).apex

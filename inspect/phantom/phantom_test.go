@@ -5,6 +5,7 @@ import (
 	"hash/fnv"
 	"math"
 	"sort"
+	"strings"
 	"testing"
 
 	"fornix/mesh"
@@ -297,6 +298,44 @@ func TestRandom(t *testing.T) {
 			if e := euler(t, ph.Mesh); e != 2 || ph.Truth.Deviation > 0.002 {
 				t.Errorf("%s, seed %d: Euler number %d, off by %g mm", jaw, seed, e, ph.Truth.Deviation)
 			}
+		}
+	}
+}
+
+// A mirrored jaw has its landmarks and thicknesses on the other side.
+func TestMirror(t *testing.T) {
+	for _, jaw := range []string{"upper", "lower"} {
+		p := Default(jaw)
+		p.Asymmetry = 0.8
+		a, err := prepare(&p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		q := p
+		q.Mirror = true
+		b, err := prepare(&q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		asym := 0.0
+		for k, v := range a.truth.Landmarks {
+			o := k
+			if n, ok := strings.CutSuffix(k, "_left"); ok {
+				o = n + "_right"
+			} else if n, ok := strings.CutSuffix(k, "_right"); ok {
+				o = n + "_left"
+			}
+			w := b.truth.Landmarks[o]
+			w.X = -w.X
+			// The outline is sampled from one end, and a notch is flat at its bottom.
+			if d := v.Dist(w); d > 0.15 {
+				t.Errorf("%s: %s and mirrored %s are %.3f mm apart", jaw, k, o, d)
+			}
+			asym = math.Max(asym, math.Abs(v.Dist(a.truth.Landmarks[o])-2*math.Abs(v.X)))
+			asym = math.Max(asym, v.Dist(b.truth.Landmarks[k]))
+		}
+		if asym < 0.2 {
+			t.Errorf("%s: nothing differs between the sides", jaw)
 		}
 	}
 }

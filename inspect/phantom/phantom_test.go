@@ -46,7 +46,7 @@ func TestSameBytes(t *testing.T) {
 // Sound cases are closed surfaces without handles in the topological sense, every vertex on the
 // solid, counted right and turned outward.
 func TestClosedAndExact(t *testing.T) {
-	for _, name := range []string{"upper-voids", "upper-plate", "upper-decimated", "lower-folds", "lower-handle", "lower-chipped"} {
+	for _, name := range []string{"upper-voids", "upper-plate", "upper-decimated", "upper-cast-base", "lower-cast-base", "lower-folds", "lower-handle", "lower-chipped"} {
 		p, ok := Named(name)
 		if !ok {
 			t.Fatalf("no %s", name)

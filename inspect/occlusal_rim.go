@@ -438,7 +438,7 @@ func (f *rimFinder) shape(rim *Rim) string {
 		c = c.Along(q.Sub(p).Cross(r.Sub(p)).Norm()/(6*rim.AreaMM2), p.Add(q).Add(r))
 	}
 	rim.Plane.Point = c.Along(-rim.Plane.Height(c), rim.Plane.Normal)
-	rim.LengthMM, rim.BreadthMM = extents(points, rim.Plane)
+	rim.LengthMM, rim.BreadthMM = boxOf(points, rim.Plane)
 	rim.WallShare = f.wallShare(rim.Flat, in, rim.Plane)
 	level, all := 0.0, 0.0
 	for i, v := range rim.Flat {
@@ -489,14 +489,14 @@ func (f *rimFinder) faces(rim *Rim) {
 	})
 }
 
-// extents returns the sides of the box around points in the plane that has the least area.
-func extents(points []Vec, p Plane) (length, breadth float64) {
+// boxOf returns the sides of the box around points in the plane that has the least area.
+func boxOf(points []Vec, p Plane) (length, breadth float64) {
 	u, v := axesOf(p)
 	best := math.Inf(1)
 	for deg := 0; deg < 90; deg += 3 {
 		s, c := math.Sincos(float64(deg) * math.Pi / 180)
 		a, b := u.Scale(c).Along(s, v), v.Scale(c).Along(-s, u)
-		x, y := width(points, a), width(points, b)
+		x, y := widthAlong(points, a), widthAlong(points, b)
 		if x*y < best {
 			best, length, breadth = x*y, max(x, y), min(x, y)
 		}
@@ -514,7 +514,7 @@ func axesOf(p Plane) (u, v Vec) {
 	return u, p.Normal.Cross(u)
 }
 
-func width(points []Vec, d Vec) float64 {
+func widthAlong(points []Vec, d Vec) float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, q := range points {
 		x := q.Dot(d)

@@ -98,6 +98,9 @@ func (t *Truth) place(a Axes, shift vec, scale float64) {
 	for i := range t.Posterior {
 		pt(&t.Posterior[i])
 	}
+	for i := range t.Crest {
+		pt(&t.Crest[i])
+	}
 	for i := range t.Voids {
 		pt(&t.Voids[i].Point)
 	}

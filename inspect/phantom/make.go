@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"sort"
 
 	"fornix/mesh"
@@ -26,6 +27,25 @@ func Make(p Params) (*Phantom, error) { return MakeWith(p, 0) }
 
 // MakeWith is Make on the given number of workers; 0: one for each processor.
 func MakeWith(p Params, workers int) (*Phantom, error) {
+	if workers < 1 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	m, err := prepare(&p)
+	if err != nil {
+		return nil, err
+	}
+	sf, err := m.s.polygonise(p.Spacing, workers)
+	if err != nil {
+		return nil, err
+	}
+	for i := range sf.pos {
+		m.truth.Deviation = math.Max(m.truth.Deviation, math.Abs(sf.f[i]))
+	}
+	return m.finish(sf, workers)
+}
+
+// prepare makes the solid and its truth, in the patient's frame.
+func prepare(p *Params) (*maker, error) {
 	if err := p.check(); err != nil {
 		return nil, err
 	}
@@ -40,11 +60,11 @@ func MakeWith(p Params, workers int) (*Phantom, error) {
 	if p.Jaw == "lower" {
 		build = buildLower
 	}
-	an, err := build(&p, w)
+	an, err := build(p, w)
 	if err != nil {
 		return nil, err
 	}
-	m := &maker{p: &p, an: an, s: &solid{sheet: an.sheet, tissue: an.tissue}, rng: rng}
+	m := &maker{p: p, an: an, s: &solid{sheet: an.sheet, tissue: an.tissue}, rng: rng}
 	m.truth = Truth{Name: p.Name, Jaw: p.Jaw, Seed: p.Seed, OneSided: p.TissueSide || p.Cast,
 		Surface: "impression", InsideOut: p.InsideOut, Scale: p.Scale, Noise: p.Noise,
 		Landmarks: map[string]vec{}, Thin: p.Stretch,
@@ -59,15 +79,7 @@ func MakeWith(p Params, workers int) (*Phantom, error) {
 		return nil, err
 	}
 	m.places()
-	sf, err := m.s.polygonise(p.Spacing, workers)
-	if err != nil {
-		return nil, err
-	}
-	for i := range sf.pos {
-		f, _, _ := m.s.at(sf.pos[i])
-		m.truth.Deviation = math.Max(m.truth.Deviation, math.Abs(f))
-	}
-	return m.finish(sf, workers)
+	return m, nil
 }
 
 func (p *Params) check() error {
@@ -303,6 +315,9 @@ func (m *maker) places() {
 	an, lm := m.an, m.truth.Landmarks
 	for k, q := range an.landmarks {
 		lm[k] = an.sheet.tissuePoint([2]float64{q.X, q.Y}, an.tissue)
+	}
+	for _, q := range an.crest {
+		m.truth.Crest = append(m.truth.Crest, an.sheet.tissuePoint(q, an.tissue))
 	}
 	lm["labial_frenum"] = an.lowest(sideBuccal, 0, 6).apex
 	lm["buccal_frenum_left"] = an.lowest(sideBuccal, m.an.bucL, 8).apex

@@ -46,7 +46,7 @@ type Params struct {
 	Holes []Hole
 
 	Noise      float64 // SD along the normals
-	Spacing    float64 // mean distance of neighbouring vertices
+	Spacing    float64 // mean distance of neighbouring vertices; at most half of the least thickness, or holes are torn
 	Decimate   float64 // part of the vertices that are taken out again, 0 to 0.7
 	Frame      Frame
 	InsideOut  bool    // faces turned

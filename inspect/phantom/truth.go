@@ -24,6 +24,8 @@ type Truth struct {
 	// Posterior holds the apices of the rear edge, which is no free flange.
 	Posterior []vec `json:"posterior_edge"`
 
+	Crest []vec `json:"crest"` // on the tissue surface, right to left, over the material only
+
 	Voids []CapTruth  `json:"voids"`
 	Blebs []CapTruth  `json:"blebs"`
 	Folds []FoldTruth `json:"folds"`

@@ -14,16 +14,18 @@ type fold struct {
 	length, width, depth, volume float64
 	surface                      string
 	in                           []mesh.VertexID // within reach of it
+	all                          []pit
 }
 
-// findFolds tests a cross-section at every vertex on the floor of a groove and follows the
-// sharp-edged ones both ways; each fold found takes its surroundings out of the search.
+// findFolds tests a cross-section wherever a groove is deepest within its neighbourhood and
+// follows the sharp-edged ones both ways; each fold found takes its surroundings out of the
+// search.
 func (s *survey) findFolds() []fold {
 	floor := make([]bool, len(s.grooves))
 	first := make([]pit, len(s.grooves))
 	s.each(len(s.grooves), func(w *walker, i int) {
 		v := s.grooves[i]
-		for _, x := range w.ball(v, math.Max(0.3, 1.1*float64(s.edge[v]))) {
+		for _, x := range w.ball(v, math.Max(0.7, 1.8*float64(s.edge[v]))) {
 			if s.groove[x] > s.groove[v] || s.groove[x] == s.groove[v] && x < v {
 				return
 			}
@@ -53,19 +55,36 @@ func (s *survey) findFolds() []fold {
 	return s.joinFolds(out)
 }
 
-// grooveLine returns the direction in which the surface at v bends least.
+// grooveLine returns the direction of the groove at v: the one to which the normals of the
+// groove's vertices nearby are most nearly at right angles, as those of a cylinder are to its
+// axis.
 func (s *survey) grooveLine(w *walker, v mesh.VertexID) Vec {
-	a, b, c, _ := s.shape(w, v, math.Max(s.by.FineMM, 1.2*float64(s.edge[v])))
-	// The eigenvector of the larger (less concave) eigenvalue of [a b; b c].
-	angle := 0.5 * math.Atan2(2*b, a-c)
-	e1, e2 := tangents(s.nor[v])
+	near := w.ball(v, math.Max(1, 2.5*float64(s.edge[v])))
+	least := 0.5 * s.groove[v]
+	var mean Vec
+	for _, x := range near {
+		if s.groove[x] >= least {
+			mean = mean.Add(s.nor[x])
+		}
+	}
+	e1, e2 := tangents(mean.Unit())
+	var a, b, c float64
+	for _, x := range near {
+		if s.groove[x] >= least {
+			p, q := s.nor[x].Dot(e1), s.nor[x].Dot(e2)
+			a += float64(p * p)
+			b += float64(p * q)
+			c += float64(q * q)
+		}
+	}
+	angle := 0.5*math.Atan2(2*b, a-c) + math.Pi/2 // eigenvector of the smaller eigenvalue
 	return e1.Scale(math.Cos(angle)).Along(math.Sin(angle), e2)
 }
 
 // section measures the cross-section of a groove that runs along t at v.
 func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
 	edge := float64(s.edge[v])
-	p := pit{sign: 1, along: t, half: math.Max(0.4, 1.2*edge)}
+	p := pit{sign: 1, along: t, half: math.Max(0.4, 1.5*edge)}
 	s.measure(w, seed{v, 1}, math.Max(0.4, 1.3*edge), &p)
 	if p.why != "" {
 		q := pit{sign: 1, along: t, half: p.half}
@@ -87,17 +106,27 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		return fold{}, false
 	}
 	var f fold
+	var rings [7]ring
 	for _, p := range all {
 		f.path = append(f.path, p.foot)
 	}
 	widths, depths := make([]float64, 0, len(all)), make([]float64, 0, len(all))
 	for _, p := range all {
+		for k, r := range p.rings {
+			rings[k].sum += r.sum
+			rings[k].n += r.n
+		}
 		widths = append(widths, 2*p.a)
 		depths = append(depths, p.depth)
 	}
 	slices.Sort(widths)
 	slices.Sort(depths)
 	f.width, f.depth = widths[len(widths)/2], depths[len(depths)/2]
+	// Together the sections show the form far more finely than each alone: anatomy's grooves
+	// (between rugae, along a frenum) have round shoulders, which no circle with sharp edges fits.
+	if bias(rings[:], s.noise) > s.by.FoldBias*f.depth {
+		return fold{}, false
+	}
 	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
 	back := s.end(w, &all[0], f.path[1], f.width, f.depth)
 	f.path = append(append([]Vec{back}, f.path...), front)
@@ -111,7 +140,7 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	return f, true
 }
 
-// follow steps along t from p while sections are good; a single bad one is stepped over.
+// follow steps along t from p while sections are good; two bad ones in a row are stepped over.
 func (s *survey) follow(w *walker, p pit, t Vec) []pit {
 	var out []pit
 	last, bad := p, 0
@@ -128,7 +157,7 @@ func (s *survey) follow(w *walker, p pit, t Vec) []pit {
 		good := q.why == "" && math.Abs(q.a-p.a) < 0.5*p.a+0.5*edge && q.foot.Dist(last.foot) < 3*step &&
 			q.foot.Sub(last.foot).Dot(t) > 0.2*step
 		if !good {
-			if bad++; bad > 1 {
+			if bad++; bad > 2 {
 				break
 			}
 			last.in = append([]mesh.VertexID(nil), v)
@@ -164,7 +193,7 @@ func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) Vec {
 	t := p.foot.Sub(before)
 	t = t.Along(-t.Dot(p.axis), p.axis).Unit()
 	side := p.axis.Cross(t)
-	reach := 6 * math.Max(0.5, edge)
+	reach := 2.5*math.Max(0.4, edge) + width/2
 	patch := w.reach(p.in, func(x mesh.VertexID) bool {
 		d := s.m.Pos[x].Sub(p.foot)
 		return d.Norm() <= reach+width && math.Abs(d.Dot(side)) <= width/2+1.5 && d.Dot(t) > -1
@@ -221,16 +250,7 @@ func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) Vec {
 
 // finish fills in middle, volume and surface of a traced fold and the vertices near it.
 func (s *survey) finish(w *walker, f *fold, all []pit) {
-	// The middle: half of the length along the path.
-	rest := f.length / 2
-	for i := 1; i < len(f.path); i++ {
-		l := f.path[i].Dist(f.path[i-1])
-		if rest <= l {
-			f.centre = f.path[i-1].Along(rest/l, f.path[i].Sub(f.path[i-1]))
-			break
-		}
-		rest -= l
-	}
+	f.centre = middle(f.path, f.length)
 	near := all[0]
 	var from []mesh.VertexID
 	border := 0
@@ -255,12 +275,7 @@ func (s *survey) finish(w *walker, f *fold, all []pit) {
 	f.volume = segment*math.Max(0, f.length-f.width) + capVolume(f.width/2, f.depth)
 	f.in = append(f.in, w.reach(from, func(x mesh.VertexID) bool {
 		q := s.m.Pos[x]
-		for i := 1; i < len(f.path); i++ {
-			if distSegment(q, f.path[i-1], f.path[i]) < f.width/2+0.5 {
-				return true
-			}
-		}
-		return false
+		return distPath(q, f.path) < f.width/2+0.5
 	})...)
 }
 
@@ -273,13 +288,16 @@ func distSegment(q, a, b Vec) float64 {
 	return q.Dist(a.Along(t, d))
 }
 
-// joinFolds joins pieces that continue one another: end near end, along one line.
+// joinFolds makes one fold of pieces that overlap or continue one another.
 func (s *survey) joinFolds(fs []fold) []fold {
 	for again := true; again; {
 		again = false
 	pairs:
 		for i := range fs {
-			for j := i + 1; j < len(fs); j++ {
+			for j := range fs {
+				if i == j || fs[j].length > fs[i].length || fs[j].length == fs[i].length && j < i {
+					continue
+				}
 				if g, ok := joined(fs[i], fs[j]); ok {
 					fs[i] = g
 					fs = slices.Delete(fs, j, j+1)
@@ -292,30 +310,79 @@ func (s *survey) joinFolds(fs []fold) []fold {
 	return fs
 }
 
+// joined adds to the longer fold f what of g lies beyond one of its ends; nothing, if g lies
+// along f. False if the two are two.
 func joined(f, g fold) (fold, bool) {
-	ends := func(p []Vec) (Vec, Vec) { return p[len(p)-1], p[len(p)-1].Sub(p[len(p)-2]).Unit() }
+	near := math.Max(f.width, g.width)/2 + 0.3
+	covered := 0
+	for _, q := range g.path {
+		if distPath(q, f.path) < near {
+			covered++
+		}
+	}
+	if 2*covered >= len(g.path) {
+		return f, true
+	}
 	for range 2 {
+		end := f.path[len(f.path)-1]
+		ahead := end.Sub(f.path[len(f.path)-2]).Unit()
 		for range 2 {
-			a, ta := ends(f.path)
-			slices.Reverse(g.path)
-			b, tb := ends(g.path) // the first point of g, pointing back
-			slices.Reverse(g.path)
-			gap := b.Sub(a)
-			if l := gap.Norm(); l < 1.5*math.Max(f.width, g.width)+0.5 && ta.Dot(tb) < -0.7 && (l < 0.5 || gap.Dot(ta) > 0.7*l) {
-				h := f
-				h.path = append(append([]Vec(nil), f.path...), g.path...)
-				h.length = f.length + g.length + gap.Norm()
-				h.volume += g.volume
-				k := f.length / (f.length + g.length)
-				h.width = k*f.width + (1-k)*g.width
-				h.depth = k*f.depth + (1-k)*g.depth
-				h.in = append(append([]mesh.VertexID(nil), f.in...), g.in...)
-				h.centre = h.path[len(h.path)/2]
-				return h, true
+			var beyond []Vec
+			for _, q := range g.path {
+				if distPath(q, f.path) >= near || len(beyond) > 0 {
+					beyond = append(beyond, q)
+				}
 			}
+			if len(beyond) > 1 {
+				gap := beyond[0].Sub(end)
+				back := beyond[1].Sub(beyond[0]).Unit()
+				if l := gap.Norm(); l < 1.5*math.Max(f.width, g.width)+0.5 && gap.Dot(ahead) > 0.7*l && ahead.Dot(back) > 0.6 {
+					return extended(f, g, beyond), true
+				}
+			}
+			g.path = slices.Clone(g.path)
 			slices.Reverse(g.path)
 		}
+		f.path = slices.Clone(f.path)
 		slices.Reverse(f.path)
 	}
 	return fold{}, false
+}
+
+// extended returns f with the points beyond of g behind its end.
+func extended(f, g fold, beyond []Vec) fold {
+	h := f
+	h.path = append(slices.Clone(f.path), beyond...)
+	h.length = 0
+	for i := 1; i < len(h.path); i++ {
+		h.length += h.path[i].Dist(h.path[i-1])
+	}
+	k := f.length / (f.length + g.length)
+	h.volume = f.volume * h.length / f.length
+	h.width = float64(k*f.width) + float64((1-k)*g.width)
+	h.depth = float64(k*f.depth) + float64((1-k)*g.depth)
+	h.in = append(slices.Clone(f.in), g.in...)
+	h.centre = middle(h.path, h.length)
+	return h
+}
+
+// middle returns the point half of the length along a path.
+func middle(path []Vec, length float64) Vec {
+	rest := length / 2
+	for i := 1; i < len(path); i++ {
+		l := path[i].Dist(path[i-1])
+		if rest <= l {
+			return path[i-1].Along(rest/l, path[i].Sub(path[i-1]))
+		}
+		rest -= l
+	}
+	return path[len(path)-1]
+}
+
+func distPath(q Vec, path []Vec) float64 {
+	d := math.Inf(1)
+	for i := 1; i < len(path); i++ {
+		d = math.Min(d, distSegment(q, path[i-1], path[i]))
+	}
+	return d
 }

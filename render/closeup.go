@@ -16,7 +16,7 @@ func closeUps(rep *inspect.Report, s *Surface, limit int) []View {
 	var fs []*inspect.Finding
 	for i := range rep.Findings {
 		f := &rep.Findings[i]
-		if _, ok := middle(f.Where); ok && f.Number > 0 {
+		if at, ok := middle(f.Where); ok && at.Finite() && f.Number > 0 {
 			fs = append(fs, f)
 		}
 	}
@@ -132,7 +132,7 @@ func (s *Surface) clear(at, normal mesh.Vec, radius float64, f *inspect.Frame) m
 		for _, least := range [3]float64{0.8, 0.35, 0} { // cosine of the angle to the normal
 			for _, a := range axes {
 				if a.Dot(normal) >= least {
-					tries = append(tries, a.Add(normal).Unit(), normal)
+					tries = append(tries, a.Add(normal).Unit(), normal, a.Scale(2).Add(normal).Unit())
 				}
 			}
 			for _, a := range axes {

@@ -48,6 +48,10 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 			s.clear = s.r + 13*p.u
 		case MarkBleb, MarkPlace:
 			s.clear = 1.2*s.r + 4*p.u
+		case MarkFold:
+			if len(s.outline) > 1 {
+				s.clear = 17 * p.u
+			}
 		}
 		out = append(out, s)
 		if m.Kind != MarkLandmark {
@@ -175,17 +179,21 @@ func (p *page) inked(q *pen, k Kind, s stroke) {
 	case LinePlace:
 		p.twice(q, 3*u, ink, all([]stroke{s.beside(10 * u), s.beside(-10 * u)}))
 	case LineThin:
+		even := s.even(13 * u)
+		a, b := even.beside(13*u), even.beside(-13*u)
 		var ticks []stroke
-		a, b := s.beside(13*u), s.beside(-13*u)
-		for _, i := range s.every(13 * u) {
-			ticks = append(ticks, stroke{a[i], b[i]})
+		for i := range even {
+			if q.sees(even[i]) {
+				ticks = append(ticks, stroke{a[i], b[i]})
+			}
 		}
 		p.twice(q, 2.6*u, ink, all(ticks))
 	case LineThick:
-		beads := s.every(26 * u)
 		p.twice(q, 3*u, ink, func(w float64) {
-			for _, i := range beads {
-				q.ring(s[i], 8*u, w)
+			for _, d := range s.even(26 * u) {
+				if q.sees(d) {
+					q.ring(d, 8*u, w)
+				}
 			}
 		})
 	}
@@ -205,14 +213,20 @@ func shifted(s stroke, d float64) stroke {
 	return nil
 }
 
-// every returns points of the path that lie at least d pixels apart along it.
-func (s stroke) every(d float64) []int {
-	out := []int{0}
-	at := 0.0
+// even returns points d pixels apart along the path, from its first to near its last.
+func (s stroke) even(d float64) stroke {
+	out := stroke{s[0]}
+	left := d
 	for i := 1; i < len(s); i++ {
-		if at += math.Hypot(s[i].x-s[i-1].x, s[i].y-s[i-1].y); at >= d {
-			out, at = append(out, i), 0
+		a, b := s[i-1], s[i]
+		l := math.Hypot(b.x-a.x, b.y-a.y)
+		at := 0.0
+		for ; l-at >= left; left = d {
+			at += left
+			t := at / l
+			out = append(out, dot{a.x + t*(b.x-a.x), a.y + t*(b.y-a.y), a.z + t*(b.z-a.z)})
 		}
+		left -= l - at
 	}
 	return out
 }

@@ -1,11 +1,15 @@
 package render
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
+	"strings"
 
 	"fornix/inspect"
 )
@@ -41,6 +45,7 @@ const (
 	headHeight   = 58.0
 	stripHeight  = 124.0
 	footHeight   = 42.0
+	pictureEdge  = 44.0 // left free round the scan for the names of the directions
 	locatorWidth = 264.0
 	locatorTall  = 232.0
 )
@@ -120,7 +125,7 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 	p.raster.Resize(w, h)
 	cam := c.view.Camera
 	if c.view.finding == nil {
-		cam = cam.fit(s.mesh.Pos, Box{0, 0, l.picture.W, l.picture.H}.inset(38*u))
+		cam = cam.fit(s.mesh.Pos, Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u))
 	} else {
 		// Scale holds the half width in mm until the picture's size is known.
 		cam.X, cam.Y, cam.Scale = l.picture.W/2, l.picture.H/2, min(l.picture.W, l.picture.H)/2/cam.Scale
@@ -141,6 +146,9 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 		}
 	}
 	p.inside.depth = nil
+	if p.raster.back(s, cam) {
+		p.addKey(BackFaces)
+	}
 	p.shown = p.shown[:0]
 	shown := p.visible(c.scene.Marks, cam)
 	for _, m := range shown {
@@ -161,9 +169,13 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 		l.left.H -= locatorTall*u + 12*u
 		p.locate(c.locator, Box{l.left.X, l.left.Y + l.left.H + 12*u, locatorWidth * u, locatorTall * u}, cam.Centre)
 	}
-	p.callouts(shown, l)
+	lost := p.callouts(shown, l)
 	p.strip(l.strip, cam, c)
 	p.write(caution, l.foot.X, l.foot.Y+10*u, plainText, softInk)
+	if lost > 0 {
+		t := fmt.Sprintf("no room for %d more labels; the list of findings has all", lost)
+		p.write(t, l.foot.X+l.foot.W-p.width(t, plainText), l.foot.Y+10*u, plainText, ink)
+	}
 	return p.img
 }
 
@@ -198,10 +210,19 @@ func (p *page) title(b Box, c content) {
 		p.write(g, b.X+b.W-gw, b.Y+58*u, plainText, softInk)
 		limit -= max(w+tw+12*u, gw) + 28*u
 	}
-	for _, line := range p.wrap(c.view.Title, limit, 1, titleText) {
-		p.write(line, b.X, b.Y+12*u, titleText, ink)
+	x := b.X
+	if side := toViewer(c.view.Camera, c.rep.Frame); side != "" {
+		p.letter(side, dot{x + 23*u, b.Y + 31*u, always})
+		x += 58 * u
 	}
-	for i, line := range p.wrap(c.subtitle, limit, 2, plainText) {
+	for _, line := range p.wrap(c.view.Title, limit-(x-b.X), 1, titleText) {
+		p.write(line, x, b.Y+12*u, titleText, ink)
+	}
+	lines := p.wrap(c.subtitle, limit, 2, plainText)
+	if t := planeWords(c.rep.Occlusal); t != "" && c.view.Plane {
+		lines = append(lines[:min(1, len(lines))], p.wrap(t, limit, 1, plainText)...)
+	}
+	for i, line := range lines {
 		p.write(line, b.X, b.Y+58*u+float64(i)*p.line(plainText), plainText, softInk)
 	}
 }
@@ -232,11 +253,7 @@ func (p *page) directions(l *layout, cam Camera, c content) {
 		x := b.X + (b.W-w)/2
 		if letter != "" {
 			x += 30 * u
-			at := dot{x - 34*u, y + 24*u, always}
-			p.pen.ring(at, 23*u, 3*u)
-			p.pen.flush(ink, 1)
-			lw := p.width(letter, letterText)
-			p.write(letter, at.x-lw/2, at.y-25*u, letterText, ink)
+			p.letter(letter, dot{x - 34*u, y + 24*u, always})
 		}
 		p.write(text, x, y+10*u, strongText, ink)
 	}
@@ -245,6 +262,59 @@ func (p *page) directions(l *layout, cam Camera, c content) {
 	}
 	head(&l.left, left)
 	head(&l.right, right)
+}
+
+// planeWords says how the occlusal plane lies, in one line; "" when there is none.
+func planeWords(o *inspect.Occlusal) string {
+	if o == nil {
+		return ""
+	}
+	var parts []string
+	for _, ref := range slices.Sorted(maps.Keys(o.Tilts)) {
+		t := o.Tilts[ref]
+		parts = append(parts, fmt.Sprintf("against %s: %s, %s", ref,
+			tiltWords("cant", t.CantDeg, "left", "right"), tiltWords("pitch", t.PitchDeg, "back", "front")))
+	}
+	if h := o.RimHeight.Anterior; h != nil {
+		parts = append(parts, fmt.Sprintf("rim height in front %.1f\u00a0mm", *h))
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "occlusal plane " + strings.Join(parts, "; ")
+}
+
+// tiltWords tells an angle and the end at which the plane lies nearer to the tissue.
+func tiltWords(name string, deg float64, plus, minus string) string {
+	if math.Abs(deg) < 0.05 {
+		return name + " 0.0°"
+	}
+	end := plus
+	if deg < 0 {
+		end = minus
+	}
+	return fmt.Sprintf("%s %.1f° (%s nearer the tissue)", name, math.Abs(deg), end)
+}
+
+// letter draws the sign of one of the patient's sides.
+func (p *page) letter(l string, at dot) {
+	p.pen.ring(at, 23*p.u, 3*p.u)
+	p.pen.flush(ink, 1)
+	p.write(l, at.x-p.width(l, letterText)/2, at.y-25*p.u, letterText, ink)
+}
+
+// toViewer returns the letter of the patient's side that faces the viewer; "" where neither does.
+func toViewer(c Camera, f *inspect.Frame) string {
+	if f == nil {
+		return ""
+	}
+	switch d := c.Toward.Dot(f.Left); {
+	case d > 0.72:
+		return "L"
+	case d < -0.72:
+		return "R"
+	}
+	return ""
 }
 
 // sides names the four directions of the picture by the patient's axes; "" where none is near.
@@ -268,14 +338,15 @@ func sides(c Camera, f *inspect.Frame) (left, right, up, down string) {
 	return near(c.Right.Scale(-1)), near(c.Right), near(c.Up), near(c.Up.Scale(-1))
 }
 
-// callouts sets the labels of the marks beside the picture.
-func (p *page) callouts(marks []seenMark, l layout) {
+// callouts sets the labels of the marks beside the picture and returns for how many there was
+// no room.
+func (p *page) callouts(marks []seenMark, l layout) (lost int) {
 	u := p.u
 	type block struct {
-		mark         seenMark
-		lines        []string
-		strong       int // how many of the lines are bold
-		badge, w, gp float64
+		mark     seenMark
+		lines    []string
+		strong   int // how many of the lines are bold
+		badge, w float64
 	}
 	var blocks []block
 	var cs []Callout
@@ -283,7 +354,7 @@ func (p *page) callouts(marks []seenMark, l layout) {
 		if m.Label == "" {
 			continue
 		}
-		b := block{mark: m, gp: 4 * u}
+		b := block{mark: m}
 		limit := l.left.W - 8*u
 		if m.Number > 0 {
 			b.badge = 44 * u
@@ -319,6 +390,7 @@ func (p *page) callouts(marks []seenMark, l layout) {
 	for i, q := range placed {
 		b := blocks[i]
 		if !q.OK {
+			lost++
 			continue
 		}
 		x, y := q.Box.X+4*u, q.Box.Y
@@ -335,6 +407,7 @@ func (p *page) callouts(marks []seenMark, l layout) {
 			y += p.line(s)
 		}
 	}
+	return lost
 }
 
 // leader draws the line from a label to its mark.

@@ -33,6 +33,9 @@ func newLoop(poly [][2]float64) *loop {
 
 func (l *loop) wrap(t float64) float64 {
 	n := float64(len(l.ctl))
+	if t >= 0 && t < n {
+		return t
+	}
 	t = math.Mod(t, n)
 	if t < 0 {
 		t += n

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"sort"
 
 	"fornix/mesh"
@@ -28,6 +29,9 @@ func Make(p Params) (*Phantom, error) { return MakeWith(p, 0) }
 func MakeWith(p Params, workers int) (*Phantom, error) {
 	if err := p.check(); err != nil {
 		return nil, err
+	}
+	if workers < 1 {
+		workers = runtime.GOMAXPROCS(0)
 	}
 	rng := rand.New(rand.NewPCG(uint64(p.Seed), 0x5eed))
 	w := make([]wobble, 4)

@@ -3,7 +3,6 @@ package phantom
 import (
 	"fmt"
 	"math"
-	"runtime"
 	"sync"
 
 	"fornix/mesh"
@@ -24,13 +23,9 @@ type surface struct {
 // projection onto the exact surface. Each vertex depends on positions alone, so the result is the
 // same for any number of workers.
 func (s *solid) polygonise(spacing float64, workers int) (*surface, error) {
-	if workers < 1 {
-		workers = runtime.GOMAXPROCS(0)
-	}
 	// Marching cubes puts 1.5/h² vertices on a square mm, an even net of equilateral triangles
 	// 1.155/spacing².
 	g := &grid{s: s, h: spacing * 1.14}
-	g.dim = [3]int{}
 	ext := s.hi.Sub(s.lo)
 	for k, e := range [3]float64{ext.X, ext.Y, ext.Z} {
 		g.dim[k] = int(e/(g.h*blockCells)) + 1

@@ -64,9 +64,18 @@ func (w *wax) height(p vec) float64 {
 	return h
 }
 
-// at is negative inside the wax; its slope is at most a few per cent over one.
-func (w *wax) at(p vec) float64 {
+// at is negative inside the wax; its slope is at most a few per cent over one. Where the wax is
+// plainly farther than limit it returns infinity.
+func (w *wax) at(p vec, limit float64) float64 {
 	h := -w.height(p)
+	if h > limit+1 {
+		return math.Inf(1)
+	}
+	if w.plate == nil {
+		if d, _ := w.outline.rough(p.X, p.Y); d > limit+1 {
+			return math.Inf(1)
+		}
+	}
 	side, _ := w.outline.nearest(p.X, p.Y)
 	// The back ends are cut at 60 degrees to the plane.
 	side = roundMax(side, (p.Y-w.backY)*0.866-(p.Z-w.p0.Z)*0.5)

@@ -65,16 +65,19 @@ func newSeedGrid(seeds []seed, lo, hi vec) *seedGrid {
 		all[i] = int32(i)
 	}
 	// keep narrows a list to the seeds that can be the nearest within half of a cube's diagonal.
+	dist := make([]float64, len(seeds))
 	keep := func(from, to []int32, c vec, half float64) (list []int32, least float64, one int32) {
 		least = math.Inf(1)
-		for _, i := range from {
-			if v := c.Dist(seeds[i].c) - seeds[i].r; v < least {
+		for k, i := range from {
+			v := c.Dist(seeds[i].c) - seeds[i].r
+			dist[k] = v
+			if v < least {
 				least, one = v, i
 			}
 		}
 		to = to[:0]
-		for _, i := range from {
-			if c.Dist(seeds[i].c)-seeds[i].r <= least+2*half+seedSlack {
+		for k, i := range from {
+			if dist[k] <= least+2*half+seedSlack {
 				to = append(to, i)
 			}
 		}
@@ -84,19 +87,28 @@ func newSeedGrid(seeds []seed, lo, hi vec) *seedGrid {
 	at := func(i, k, m int, w float64) vec {
 		return lo.Add(vec{X: float64(i) + w/2, Y: float64(k) + w/2, Z: float64(m) + w/2}.Scale(nearCell))
 	}
-	var big, small []int32
-	for m := 0; m < g.nz; m += coarse {
-		for k := 0; k < g.ny; k += coarse {
-			for i := 0; i < g.nx; i += coarse {
-				big, _, _ = keep(all, big, at(i, k, m, coarse), hb)
-				for n := 0; n < coarse*coarse*coarse; n++ {
-					x, y, z := i+n%coarse, k+n/coarse%coarse, m+n/coarse/coarse
-					c := &g.cell[(z*g.ny+y)*g.nx+x]
-					var least float64
-					small, least, c.one = keep(big, small, at(x, y, z, 1), hs)
-					c.bound = least - hs - seedSlack
-					if c.bound < nearReach {
-						c.list = append([]int32(nil), small...)
+	// Three sizes of cell, each list narrowed from the one above.
+	const huge = 5 * coarse
+	hh := nearCell * huge * math.Sqrt(3) / 2
+	var vast, big, small []int32
+	for c := 0; c < (g.nx/huge+1)*(g.ny/huge+1)*(g.nz/huge+1); c++ {
+		x0 := c % (g.nx/huge + 1) * huge
+		y0 := c / (g.nx/huge + 1) % (g.ny/huge + 1) * huge
+		z0 := c / (g.nx/huge + 1) / (g.ny/huge + 1) * huge
+		vast, _, _ = keep(all, vast, at(x0, y0, z0, huge), hh)
+		for m := z0; m < min(g.nz, z0+huge); m += coarse {
+			for k := y0; k < min(g.ny, y0+huge); k += coarse {
+				for i := x0; i < min(g.nx, x0+huge); i += coarse {
+					big, _, _ = keep(vast, big, at(i, k, m, coarse), hb)
+					for n := 0; n < coarse*coarse*coarse; n++ {
+						x, y, z := i+n%coarse, k+n/coarse%coarse, m+n/coarse/coarse
+						c := &g.cell[(z*g.ny+y)*g.nx+x]
+						var least float64
+						small, least, c.one = keep(big, small, at(x, y, z, 1), hs)
+						c.bound = least - hs - seedSlack
+						if c.bound < nearReach {
+							c.list = append([]int32(nil), small...)
+						}
 					}
 				}
 			}

@@ -194,13 +194,13 @@ func (s *sheet) descendLoop(p vec, t float64) foot {
 	return foot{p.Dist(c) - j.v[3], c, j.v[3], x, y, t}
 }
 
-// nearest returns the nearest ball. Farther than the seed grid reaches, exact is false: f is a
-// lower bound of the distance, and the foot that of the seed nearest to the cell.
-func (s *sheet) nearest(p vec) (ft foot, exact bool) {
+// nearest returns the nearest ball. Farther than the seed grid reaches, f is a lower bound of the
+// distance, and the foot that of the seed nearest to the cell's middle.
+func (s *sheet) nearest(p vec) (ft foot) {
 	list, bound, one := s.near.at(p)
 	if list == nil {
 		sd := &s.seeds[one]
-		return foot{bound, sd.c, sd.r, sd.a, sd.b, sd.t}, false
+		return foot{bound, sd.c, sd.r, sd.a, sd.b, sd.t}
 	}
 	var g [128]float64
 	bi, bg := -1, math.Inf(1)
@@ -240,5 +240,5 @@ func (s *sheet) nearest(p vec) (ft foot, exact bool) {
 			ft = o
 		}
 	}
-	return ft, true
+	return ft
 }

@@ -55,16 +55,17 @@ func boxDist(p, lo, hi vec) float64 {
 
 // at returns the solid's value at p with its gradient and the part it comes from.
 func (s *solid) at(p vec) (f float64, g vec, part uint8) {
-	ft, exact := s.sheet.nearest(p)
+	ft := s.sheet.nearest(p)
 	f, g = ft.f, p.Sub(ft.c)
-	if s.wax != nil || s.handle != nil {
-		// Wax and handle stand on the oral side of the sheet only.
+	if (s.wax != nil || s.handle != nil) && ft.f > -0.3 {
+		// Wax and handle stand on the oral side of the sheet only. Well inside the sheet they change
+		// neither sign nor bound.
 		var j jet
 		s.sheet.at(ft.a, ft.b, &j)
-		if g.Dot(j.normal())*s.tissue < 0 || !exact {
+		if g.Dot(j.normal())*s.tissue < 0 {
 			if s.wax != nil {
 				// The sheet's middle bounds the wax.
-				if w := math.Max(s.wax.at(p), -ft.f-ft.r); w < f {
+				if w := math.Max(s.wax.at(p, f), -ft.f-ft.r); w < f {
 					f, part = w, partWax
 				}
 			}
@@ -97,7 +98,7 @@ func (s *solid) at(p vec) (f float64, g vec, part uint8) {
 	}
 	switch part {
 	case partWax:
-		g = slopeOf(s.wax.at, p)
+		g = slopeOf(func(q vec) float64 { return s.wax.at(q, math.Inf(1)) }, p)
 	case partHandle:
 		g = slopeOf(s.handle.at, p)
 	}

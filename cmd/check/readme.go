@@ -7,6 +7,20 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+
+	"fornix/inspect"
+)
+
+// The table of findings in README.md stands between these.
+const (
+	tableBegin = "<!-- findings: written by go run ./cmd/check -readme -->\n"
+	tableEnd   = "<!-- end of findings -->\n"
+)
+
+// picture is README's picture, and where the demo makes it.
+const (
+	picture   = "testdata/demo-tissue.png"
+	pictureOf = "fornix-demo/upper-voids/tissue.png"
 )
 
 // readmeCommands runs the commands of README.md in an empty directory and compares what they
@@ -34,7 +48,17 @@ func readmeCommands(write bool) result {
 	}
 	var r result
 	var out strings.Builder
-	rest := string(text)
+	before, rest, found := strings.Cut(string(text), tableBegin)
+	old, rest, found2 := strings.Cut(rest, tableEnd)
+	if !found || !found2 {
+		return fail("README.md: the marks of the table of findings are gone")
+	}
+	table := findingsTable()
+	if old != table && !write {
+		r.failed++
+		r.said += "README.md: the table of findings is old (go run ./cmd/check -readme writes it)\n"
+	}
+	rest = before + tableBegin + table + tableEnd + rest
 	const open, shut = "```console\n", "```\n"
 	for {
 		before, after, found := strings.Cut(rest, open)
@@ -63,15 +87,43 @@ func readmeCommands(write bool) result {
 		out.WriteString(shut)
 		rest = tail
 	}
-	if r.passed+r.failed == 0 {
+	if r.passed == 0 && r.failed == 0 {
 		return fail("README.md has no commands")
 	}
+	drawn, err := os.ReadFile(filepath.Join(work, pictureOf))
+	if err != nil {
+		return fail("README.md does not make its picture: %v", err)
+	}
+	if shown, _ := os.ReadFile(picture); !write && !bytes.Equal(shown, drawn) {
+		r.failed++
+		r.said += picture + " is not what the demo draws: look at both (go run ./cmd/check -readme writes it)\n"
+	}
 	if write {
+		if err := os.WriteFile(picture, drawn, 0o644); err != nil {
+			return fail("%v", err)
+		}
 		if err := os.WriteFile("README.md", []byte(out.String()), 0o644); err != nil {
 			return fail("%v", err)
 		}
 	}
 	return r
+}
+
+// findingsTable is made of the explanations and of the default limits.
+func findingsTable() string {
+	var b strings.Builder
+	b.WriteString("| code | what is measured | method | default limits | source of the method |\n|---|---|---|---|---|\n")
+	p := inspect.DefaultProtocol()
+	cell := strings.NewReplacer("|", "/", "\n", " ")
+	for _, e := range inspect.Explanations() {
+		var bands []string
+		for _, name := range e.Limits {
+			bands = append(bands, name+": "+p.Limits.Bands(name))
+		}
+		fmt.Fprintf(&b, "| `%s` | %s | %s | %s | %s |\n", e.Code, cell.Replace(e.What), cell.Replace(e.How),
+			strings.Join(bands, "<br>"), cell.Replace(e.Source))
+	}
+	return b.String()
 }
 
 type readmeCommand struct{ line, output string }

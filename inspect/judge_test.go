@@ -92,7 +92,7 @@ var judged = []struct {
 	{"sound upper", Upper, func(r *Results) {}, "", "", Send},
 	{"sound lower", Lower, func(r *Results) {}, "", "", Send},
 	{"fair", Lower, func(r *Results) { r.Quality.EdgeMedianMM = 0.45 }, "scan-coarse", Info, Send},
-	{"coarse", Upper, func(r *Results) { r.Quality.EdgeMedianMM = 0.6 }, "scan-coarse", Review, Rescan},
+	{"coarse", Upper, func(r *Results) { r.Quality.EdgeMedianMM = 0.7 }, "scan-coarse", Review, Rescan},
 	{"no edge length", Upper, func(r *Results) { r.Quality.EdgeMedianMM = 0 }, "scan-coarse", Unmeasured, Rescan},
 	{"noisy", Upper, func(r *Results) { r.Quality.NoiseMM = num(0.08) }, "scan-noisy", Fail, Rescan},
 	{"noise of a good scan", Upper, func(r *Results) { r.Quality.NoiseMM = num(0.02) }, "", "", Send},

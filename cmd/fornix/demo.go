@@ -21,9 +21,9 @@ canted rim, inspects them, and writes scans, truths, reports and images to ./for
 }
 
 // demoCases are what the demo inspects: phantoms by name, and what to look for in each.
-var demoCases = []struct{ name, look string }{
-	{"upper-voids", "voids and a bleb in the palate and on the ridge, ringed and numbered"},
-	{"lower-canted", "the rim, which leans to one side"},
+var demoCases = []struct{ name, picture, look string }{
+	{"upper-voids", "tissue.png", "faults of the material, ringed and numbered"},
+	{"lower-canted", "front.png", "the rim, which leans to one side"},
 }
 
 // Run makes the case and inspects it. It is done when the files are there, whatever the verdicts.
@@ -63,15 +63,15 @@ func (c demoCmd) Run(s streams) error {
 			return err
 		}
 		show.clear()
-		c.summary(s, o.Report, d.name, d.look)
+		c.summary(s, o.Report, d.name, d.picture, d.look)
 	}
 	fmt.Fprintf(s.out, "The scans and what is true of them are in %s. To see a summary:\n  fornix inspect %s\n",
 		scans, filepath.Join(scans, demoCases[0].name+".stl"))
 	return nil
 }
 
-func (c demoCmd) summary(s streams, r *inspect.Report, name, look string) {
-	fmt.Fprintf(s.out, "%s: %s (%s)\n", name, strings.ToUpper(string(r.Verdict)), r.Verdict.Means())
+func (c demoCmd) summary(s streams, r *inspect.Report, name, picture, look string) {
+	fmt.Fprintf(s.out, "%s: %s: %s.\n", name, strings.ToUpper(string(r.Verdict)), r.Verdict.Means())
 	shown := 0
 	for _, f := range r.Findings {
 		if f.Severity != inspect.Info && shown < 3 {
@@ -80,5 +80,5 @@ func (c demoCmd) summary(s streams, r *inspect.Report, name, look string) {
 		}
 	}
 	fmt.Fprintf(s.out, "  Open %s: %s.\n  Open %s: all that was measured.\n\n",
-		filepath.Join(c.Out, name, "tissue.png"), look, filepath.Join(c.Out, name, "report.json"))
+		filepath.Join(c.Out, name, picture), look, filepath.Join(c.Out, name, "report.json"))
 }

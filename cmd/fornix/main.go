@@ -74,8 +74,15 @@ type stop int
 // run is the whole program: it returns the exit code and ends nothing itself.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 	defer func() {
-		if s, ok := recover().(stop); ok {
-			code = int(s)
+		switch p := recover().(type) {
+		case nil:
+		case stop:
+			code = int(p)
+			if len(args) == 0 {
+				code = exitUsage // the help was not asked for
+			}
+		default:
+			panic(p)
 		}
 	}()
 	var c command
@@ -84,12 +91,12 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 	if err != nil {
 		return report(stderr, err)
 	}
+	asked := args
 	if len(args) == 0 {
-		args = []string{"--help"}
+		asked = []string{"--help"}
 		parser.Stdout = stderr
-		defer func() { code = exitUsage }()
 	}
-	ctx, err := parser.Parse(args)
+	ctx, err := parser.Parse(asked)
 	if err != nil {
 		text := strings.Replace(err.Error(), `,"" but`, " but", 1)
 		return report(stderr, &failure{exitUsage, text, "fornix" + commandOf(err) + " --help lists what can be asked for"})

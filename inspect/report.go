@@ -37,7 +37,7 @@ const (
 // scan's own coordinates. A pointer that is nil was not measured, and Unmeasured beside it
 // says why.
 type Report struct {
-	Schema   Schema    `json:"schema"`
+	Schema Schema `json:"schema"`
 	Results
 	Protocol string    `json:"protocol"` // name and version of the protocol that judged
 	Findings []Finding `json:"findings"`
@@ -99,11 +99,10 @@ type Decision struct {
 // patient's; TowardTissue points out of the impression into the tissue (superior in the upper
 // jaw, inferior in the lower). Unit vectors at right angles.
 type Frame struct {
-	Origin       Vec     `json:"origin"`
-	Left         Vec     `json:"left"`
-	Posterior    Vec     `json:"posterior"`
-	TowardTissue Vec     `json:"toward_tissue"`
-	LeftUDeg     float64 `json:"left_u_deg"` // expanded uncertainty (k = 2) of Left about TowardTissue
+	Origin       Vec `json:"origin"`
+	Left         Vec `json:"left"`
+	Posterior    Vec `json:"posterior"`
+	TowardTissue Vec `json:"toward_tissue"`
 }
 
 // Local returns p in the frame: x left, y posterior, z toward the tissue.

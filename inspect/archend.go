@@ -1,0 +1,262 @@
+package inspect
+
+import (
+	"math"
+
+	"fornix/mesh"
+)
+
+// archEnd is the profile of the tissue surface over the rear end of one side of the arch, on
+// the line that continues the crest: t is the distance along that line, z toward the tissue.
+type archEnd struct {
+	side      float64 // -1 right, 1 left
+	base, dir Vec     // of the line, in the frame, level
+	t, z      []float64
+	rear      float64 // t of the material's rearmost point
+	rearPoint Vec
+	roll      float64 // radius of the rounded end; 0 where the surface just stops
+	closed    bool    // the material's end was seen: the contour goes on round it
+
+	limit       float64 // t up to which the profile is tissue surface, before the rounded end
+	slopeAt     float64 // steepest slope of the last stretch, over the notch or the pad
+	kneeT, topT float64 // where the profile leaves the crest, and its summit (or the limit)
+	reached     bool    // the summit is on the scan
+}
+
+const (
+	endLineMM  = 12.0 // length of crest that gives the line its direction
+	endBackMM  = 26.0 // how far ahead of the end the profile begins
+	slopeMM    = 0.8  // half the length over which a slope is taken
+	padShare   = 0.5  // share of the steepest slope below which a pad's summit is reached
+	notchShare = 0.25 // the same for the ridge of a hamular notch, whose summit is level
+)
+
+// archEnd cuts the surface along the line through the last crest points of a side.
+func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *archEnd {
+	last := an.lastCrest(side)
+	if last == nil {
+		return nil
+	}
+	var pts []Vec
+	for i := range an.slices {
+		s := &an.slices[i]
+		if s.basin > 0 && s.u*side > 0 && s.crest.Y > last.Y-endLineMM {
+			pts = append(pts, s.crest)
+		}
+	}
+	if len(pts) < 5 {
+		return nil
+	}
+	e := &archEnd{side: side}
+	// x as a line in y, by medians of pairwise slopes (Theil 1950): a stray crest point at the
+	// very end must not turn it.
+	var slopes []float64
+	for i := range pts {
+		for j := range i {
+			if d := pts[i].Y - pts[j].Y; math.Abs(d) > 2 {
+				slopes = append(slopes, (pts[i].X-pts[j].X)/d)
+			}
+		}
+	}
+	b := median(slopes)
+	if math.IsNaN(b) {
+		return nil
+	}
+	var icept []float64
+	for _, p := range pts {
+		icept = append(icept, p.X-b*p.Y)
+	}
+	a := median(icept)
+	e.dir = Vec{X: b, Y: 1}.Unit()
+	y0 := last.Y - endBackMM
+	e.base = Vec{X: a + b*y0, Y: y0}
+	along := Vec{X: -e.dir.Y, Y: e.dir.X}
+	var faces []mesh.FaceID
+	for _, f := range body {
+		var lo, hi float64
+		near := false
+		for k, v := range m.Tri[f] {
+			d := an.loc[v].Sub(e.base)
+			h := d.Dot(along)
+			if k == 0 {
+				lo, hi = h, h
+			}
+			lo, hi = min(lo, h), max(hi, h)
+			if t := d.Dot(e.dir); t > 0 {
+				near = true
+			}
+		}
+		if near && lo < 0 && hi >= 0 {
+			faces = append(faces, f)
+		}
+	}
+	cs := newSlicer(m, an.loc).cut(faces, e.base, e.dir, along)
+	if !e.follow(cs, pts[len(pts)/2]) {
+		return nil
+	}
+	return e
+}
+
+// follow walks the contour that passes a point of the crest, from its start to the rear end.
+func (e *archEnd) follow(cs []contour, crest Vec) bool {
+	tl := crest.Sub(e.base).Dot(e.dir)
+	var c *contour
+	at, best := 0, 1.0
+	for i := range cs {
+		for j, p := range cs[i].pts {
+			if d := math.Hypot(cs[i].rho[j]-tl, p.Z-crest.Z); d < best {
+				c, at, best = &cs[i], j, d
+			}
+		}
+	}
+	if c == nil {
+		return false
+	}
+	// Rearward is the way in which rho grows over the next millimetres.
+	rear := 1
+	if c.ahead(at, 1, 1) < c.ahead(at, -1, 1) {
+		rear = -1
+	}
+	// Back to the front first, then collect on the way to the rear.
+	i := at
+	for c.rho[i] > 0 {
+		j, ok := c.step(i, -rear)
+		if !ok || j == at || c.rho[j] > c.rho[i]+1 {
+			break
+		}
+		i = j
+	}
+	start := i
+	e.rear = math.Inf(-1)
+	var after float64
+	var tip int
+	for {
+		if c.rho[i] > e.rear {
+			e.rear, tip, after = c.rho[i], i, 0
+		}
+		if len(e.t) == 0 || c.rho[i] > e.t[len(e.t)-1] {
+			e.t, e.z = append(e.t, c.rho[i]), append(e.z, c.pts[i].Z)
+		}
+		j, ok := c.step(i, rear)
+		if !ok || j == start {
+			break
+		}
+		after += c.pts[i].Dist(c.pts[j])
+		i = j
+		if after > 4 {
+			e.closed = true
+			break
+		}
+	}
+	e.rearPoint = c.pts[tip]
+	// A scan of the tissue side alone ends somewhere on the rounded end; where it is steep, that
+	// much of the roundness is there to be fitted.
+	if n := len(e.t); e.closed || n > 3 && math.Abs(e.z[n-1]-e.zAt(e.rear-0.4)) > 0.4 {
+		e.roll = c.tipRadius(tip)
+	}
+	e.limit = e.rear - e.roll
+	return len(e.t) > 10
+}
+
+// ahead returns rho at the given walking distance from i in direction dir.
+func (c *contour) ahead(i, dir int, dist float64) float64 {
+	for dist > 0 {
+		j, ok := c.step(i, dir)
+		if !ok {
+			break
+		}
+		dist -= c.pts[i].Dist(c.pts[j])
+		i = j
+	}
+	return c.rho[i]
+}
+
+// tipRadius fits a circle (Kåsa 1976) to the contour within 1 mm of walking to both sides of
+// its tip, and returns its radius, kept between 0.3 and 3 mm.
+func (c *contour) tipRadius(tip int) float64 {
+	var x, z []float64
+	for _, dir := range [2]int{1, -1} {
+		i, walked := tip, 0.0
+		for walked < 1 {
+			x, z = append(x, c.rho[i]-c.rho[tip]), append(z, c.pts[i].Z-c.pts[tip].Z)
+			j, ok := c.step(i, dir)
+			if !ok {
+				break
+			}
+			walked += c.pts[i].Dist(c.pts[j])
+			i = j
+		}
+	}
+	// x² + z² = a x + b z + k
+	var n, sx, sz, sxx, sxz, szz, sq, sqx, sqz float64
+	for i := range x {
+		q := x[i]*x[i] + z[i]*z[i]
+		n++
+		sx += x[i]
+		sz += z[i]
+		sxx += x[i] * x[i]
+		sxz += x[i] * z[i]
+		szz += z[i] * z[i]
+		sq += q
+		sqx += q * x[i]
+		sqz += q * z[i]
+	}
+	a11, a12, a22 := sxx-sx*sx/n, sxz-sx*sz/n, szz-sz*sz/n
+	b1, b2 := sqx-sq*sx/n, sqz-sq*sz/n
+	det := a11*a22 - a12*a12
+	if math.Abs(det) < 1e-9 {
+		return 1.5
+	}
+	a, b := (b1*a22-b2*a12)/det, (b2*a11-b1*a12)/det
+	k := (sq - a*sx - b*sz) / n
+	r := math.Sqrt(max(0, a*a/4+b*b/4+k))
+	if math.IsNaN(r) {
+		return 1.5
+	}
+	return max(0.3, min(3, r))
+}
+
+// zAt interpolates the profile; NaN outside.
+func (e *archEnd) zAt(t float64) float64 {
+	n := len(e.t)
+	if n == 0 || t < e.t[0] || t > e.t[n-1] {
+		return math.NaN()
+	}
+	lo, hi := 0, n-1
+	for hi-lo > 1 {
+		if k := (lo + hi) / 2; e.t[k] <= t {
+			lo = k
+		} else {
+			hi = k
+		}
+	}
+	if e.t[hi] == e.t[lo] {
+		return e.z[lo]
+	}
+	return e.z[lo] + (e.z[hi]-e.z[lo])*(t-e.t[lo])/(e.t[hi]-e.t[lo])
+}
+
+// slope fits the profile's slope over slopeMM to both sides of t, but not past the limit.
+func (e *archEnd) slope(t float64) float64 {
+	return e.slopeOver(t-slopeMM, min(t+slopeMM, e.limit))
+}
+
+// slopeOver fits a line to the profile between lo and hi; NaN where there is too little of it.
+func (e *archEnd) slopeOver(lo, hi float64) float64 {
+	var n, s, sz, ss, sz2 float64
+	for i := range e.t {
+		if e.t[i] < lo || e.t[i] > hi {
+			continue
+		}
+		n++
+		s += e.t[i]
+		sz += e.z[i]
+		ss += e.t[i] * e.t[i]
+		sz2 += e.t[i] * e.z[i]
+	}
+	d := n*ss - s*s
+	if n < 3 || d <= 1e-9 {
+		return math.NaN()
+	}
+	return (n*sz2 - s*sz) / d
+}

@@ -1,0 +1,268 @@
+package inspect
+
+import (
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+
+	"fornix/mesh"
+)
+
+// DefectMethod holds the lengths and angles with which FindDefects looks. They change what is
+// found and how it is measured; what is acceptable stands elsewhere.
+type DefectMethod struct {
+	FineMM           float64 `toml:"fine_mm"`            // 0.4 mm: radius over which the surface's curvature is taken for small faults
+	CoarseMM         float64 `toml:"coarse_mm"`          // 1.0 mm: the same for wide, shallow ones
+	CurvatureMM      float64 `toml:"curvature_1_mm"`     // 0.5 /mm: least curvature, both ways, that makes a place worth a look over FineMM; half of it over CoarseMM
+	MinWidthMM       float64 `toml:"min_width_mm"`       // 0.7 mm: narrower ones are not told from the scan's grain
+	MaxWidthMM       float64 `toml:"max_width_mm"`       // 7 mm: wider ones are form, not a fault
+	MinDepthMM       float64 `toml:"min_depth_mm"`       // 0.22 mm: shallower ones are not reported
+	RimDeg           float64 `toml:"rim_deg"`            // 15 °: least turn of the surface at the rim; anatomy meets its surroundings smoothly
+	RimSharp         float64 `toml:"rim_sharp"`          // 0.5: least turn at the rim as a share of what a perfect edge would have
+	RimShare         float64 `toml:"rim_share"`          // 0.8: share of the rim all round that must be sharp
+	EdgeDeg          float64 `toml:"edge_deg"`           // 30 °: least angle at which pit and sound surface, as fitted, meet
+	PitMisfit        float64 `toml:"pit_misfit"`         // 0.06: largest RMS distance of the pit from its sphere, as a share of the depth
+	SoundMisfit      float64 `toml:"sound_misfit"`       // 0.14: largest spread of the surroundings about the sound surface, as a share of the depth
+	CloseEdgeDeg     float64 `toml:"close_edge_deg"`     // 45 °: with at least this angle and fits as close as the next two, the rim counts as sharp
+	ClosePitMisfit   float64 `toml:"close_pit_misfit"`   // 0.03: as PitMisfit
+	CloseSoundMisfit float64 `toml:"close_sound_misfit"` // 0.08: as SoundMisfit
+	Bias             float64 `toml:"bias"`               // 0.03: largest systematic distance of pit and rim from sphere and sound surface, the scan's noise taken off, as a share of the depth; twice as much where the faces turn sharply at the rim
+	FoldBias         float64 `toml:"fold_bias"`          // 0.03: the same for the sections of a fold taken together
+	FoldMM           float64 `toml:"fold_mm"`            // 3 mm: shortest fold
+	FoldRatio        float64 `toml:"fold_ratio"`         // 2.5: least length of a fold, in widths
+}
+
+// FindDefects lists the faults of the material on the tissue surface and the border: voids
+// (pits with a sharp rim), blebs (raised) and folds (long grooves with sharp edges).
+//
+// What: a fault is a piece of surface that leaves its surroundings at a sharp rim, as trapped
+// air, a drop or two fronts of material leave it. Anatomy (papilla, rugae, raphe, fovea,
+// frenal notches, crest) meets its surroundings smoothly and is not listed.
+// How: the curvature of the surface over FineMM and CoarseMM marks places that are cup-shaped,
+// dome-shaped or grooved. At each, a sphere (fold: a circle in cross-sections) is grown over
+// the vertices that lie on it, the sound surface is fitted robustly over the surroundings, and
+// the rim is where the two meet. DiameterMM is that of the circle in which the sphere cuts the
+// tangent plane of the sound surface over the middle, so it does not change with the bend of
+// the surroundings; DepthMM is from the sound surface over the middle to the bottom; VolumeMM3
+// is that of the spherical cap. A fold's LengthMM is that of its middle line between the points
+// where the bottom comes back to the sound surface. What it cannot see: faults under MinWidthMM
+// or under about two and a half vertex spacings, and shallow ones without a rim.
+//
+// normals are #V outward unit vectors; noiseMM is the scan's noise along them (SD).
+// Vertices whose sound surroundings are neither tissue nor border are left out. Widest first.
+// O(#V) and some 1000 vertex visits per candidate. The result does not depend on the number of
+// processors.
+//
+// Based on: Taubin, Estimating the tensor of curvature of a surface, ICCV 1995 (curvature from
+// normals over a ball); Beaton & Tukey, Technometrics 1974;16:147 (biweight).
+func FindDefects(m *mesh.Mesh, normals []Vec, an *Anatomy, method DefectMethod, noiseMM float64) []Defect {
+	if len(normals) != len(m.Pos) || len(an.Part) != len(m.Pos) {
+		panic("inspect: FindDefects: normals and parts must be one per vertex")
+	}
+	s := newSurvey(m, normals, an.Part, method, noiseMM)
+	s.screen()
+	folds := s.findFolds()
+	pits := s.findPits(folds)
+	var out []Defect
+	for _, p := range pits {
+		kind := Void
+		if p.sign < 0 {
+			kind = Bleb
+		}
+		d := 2 * p.a
+		out = append(out, Defect{Kind: kind, Centre: p.foot, Normal: p.axis, DiameterMM: &d, DepthMM: p.depth,
+			VolumeMM3: capVolume(p.a, p.depth), Surface: p.surface, Region: an.Region(p.foot)})
+	}
+	for _, f := range folds {
+		length, width := f.length, f.width
+		mid := f.path[len(f.path)/2]
+		out = append(out, Defect{Kind: Fold, Centre: f.centre, Normal: f.normal, LengthMM: &length, WidthMM: &width, DepthMM: f.depth,
+			VolumeMM3: f.volume, Surface: f.surface, Region: an.Region(mid), Path: f.path})
+	}
+	size := func(d Defect) float64 {
+		if d.LengthMM != nil {
+			return *d.LengthMM
+		}
+		return *d.DiameterMM
+	}
+	slices.SortStableFunc(out, func(a, b Defect) int {
+		switch x, y := size(a), size(b); {
+		case x > y:
+			return -1
+		case x < y:
+			return 1
+		}
+		return 0
+	})
+	for i := range out {
+		out[i].ID = i + 1
+	}
+	return out
+}
+
+// capVolume is the volume of a spherical cap of base radius a and height h.
+func capVolume(a, h float64) float64 { return math.Pi * h * (float64(3*a*a) + float64(h*h)) / 6 }
+
+// survey is one run of FindDefects: what it reads, and what the screening left.
+type survey struct {
+	m     *mesh.Mesh
+	nor   []Vec
+	part  []Part
+	by    DefectMethod
+	noise float64
+
+	look    []mesh.VertexID // vertices on or near tissue and border, in order
+	looked  []bool          // #V
+	edge    []float32       // #V mean length of the edges at the vertex
+	weak    []float32       // #V of look: the smaller of the two curvatures of a cup (positive) or dome (negative), 1/mm
+	groove  []float32       // #V the strongest concave curvature, 1/mm, positive
+	seeds   []seed
+	grooves []mesh.VertexID // strongest first
+}
+
+// seed is a place worth a look: sign +1 for a cup, -1 for a dome.
+type seed struct {
+	v    mesh.VertexID
+	sign float64
+}
+
+func newSurvey(m *mesh.Mesh, nor []Vec, part []Part, by DefectMethod, noise float64) *survey {
+	if math.IsNaN(noise) || noise < 0 {
+		noise = 0
+	}
+	s := &survey{m: m, nor: nor, part: part, by: by, noise: noise}
+	s.looked = make([]bool, len(m.Pos))
+	s.edge = make([]float32, len(m.Pos))
+	var front []mesh.VertexID
+	sum, count := 0.0, 0
+	for v := range m.Pos {
+		id := mesh.VertexID(v)
+		l, n := 0.0, 0
+		for _, c := range m.CornersAt(id) {
+			l += m.Pos[v].Dist(m.Pos[m.Vertex(c.Next())])
+			n++
+		}
+		if n > 0 {
+			s.edge[v] = float32(l / float64(n))
+			sum += l
+			count += n
+		}
+		if n > 0 && (part[v] == PartTissue || part[v] == PartBorder) {
+			s.looked[v] = true
+			front = append(front, id)
+		}
+	}
+	// The inside of a pit may have been given to another part: look one and a half mm farther.
+	if count > 0 {
+		for rings := int(math.Ceil(1.5 / (sum / float64(count)))); rings > 0 && len(front) > 0; rings-- {
+			var next []mesh.VertexID
+			for _, v := range front {
+				for _, c := range m.CornersAt(v) {
+					for _, w := range [2]mesh.VertexID{m.Vertex(c.Next()), m.Vertex(c.Prev())} {
+						if !s.looked[w] {
+							s.looked[w] = true
+							next = append(next, w)
+						}
+					}
+				}
+			}
+			front = next
+		}
+	}
+	for v, ok := range s.looked {
+		if ok {
+			s.look = append(s.look, mesh.VertexID(v))
+		}
+	}
+	return s
+}
+
+// each calls f for 0..n-1 on all processors; f gets a walker of its own and may write only to
+// what belongs to its index.
+func (s *survey) each(n int, f func(w *walker, i int)) {
+	const block = 256
+	workers := min(runtime.GOMAXPROCS(0), (n+block-1)/block)
+	if n <= block && n > 8 {
+		workers = min(runtime.GOMAXPROCS(0), n)
+	}
+	step := max(1, min(block, n/(8*max(1, workers))))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range max(1, workers) {
+		wg.Go(func() {
+			w := newWalker(s.m)
+			for {
+				lo := int(next.Add(int64(step))) - step
+				if lo >= n {
+					return
+				}
+				for i := lo; i < min(lo+step, n); i++ {
+					f(w, i)
+				}
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// walker walks the surface from vertex to vertex. Not safe for concurrent use.
+type walker struct {
+	m     *mesh.Mesh
+	mark  []int32 // #V
+	epoch int32
+	queue []mesh.VertexID
+	pts   []patchPoint
+	in    []bool    // #V whether the last reach took it, where mark is the epoch
+	side  []float64 // #V scratch of judgeRim
+}
+
+func newWalker(m *mesh.Mesh) *walker {
+	return &walker{m: m, mark: make([]int32, len(m.Pos)), in: make([]bool, len(m.Pos)), side: make([]float64, len(m.Pos))}
+}
+
+// seen tells whether v was taken by the last reach.
+func (w *walker) seen(v mesh.VertexID) bool { return w.mark[v] == w.epoch && w.in[v] }
+
+// reach returns start and the vertices joined to it by edges through vertices for which in
+// holds, nearest rings first. The slice is good until the next call.
+func (w *walker) reach(start []mesh.VertexID, in func(mesh.VertexID) bool) []mesh.VertexID {
+	w.epoch++
+	w.queue = w.queue[:0]
+	for _, v := range start {
+		if w.mark[v] != w.epoch {
+			w.mark[v], w.in[v] = w.epoch, true
+			w.queue = append(w.queue, v)
+		}
+	}
+	for i := 0; i < len(w.queue); i++ {
+		for _, c := range w.m.CornersAt(w.queue[i]) {
+			for _, x := range [2]mesh.VertexID{w.m.Vertex(c.Next()), w.m.Vertex(c.Prev())} {
+				if w.mark[x] != w.epoch {
+					w.mark[x] = w.epoch
+					if w.in[x] = in(x); w.in[x] {
+						w.queue = append(w.queue, x)
+					}
+				}
+			}
+		}
+	}
+	return w.queue
+}
+
+// ball returns the vertices joined to v within r of its position.
+func (w *walker) ball(v mesh.VertexID, r float64) []mesh.VertexID {
+	p, r2 := w.m.Pos[v], float64(r*r)
+	return w.reach([]mesh.VertexID{v}, func(x mesh.VertexID) bool { return w.m.Pos[x].Sub(p).Norm2() <= r2 })
+}
+
+// tangents returns two unit vectors that make a right-handed frame with the unit vector n.
+func tangents(n Vec) (Vec, Vec) {
+	e := Vec{X: 1}
+	if math.Abs(n.X) > 0.6 {
+		e = Vec{Y: 1}
+	}
+	u := n.Cross(e).Unit()
+	return u, n.Cross(u)
+}

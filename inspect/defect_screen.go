@@ -1,0 +1,154 @@
+package inspect
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"fornix/mesh"
+)
+
+// screen takes the curvature of the surface at every vertex that is looked at and leaves the
+// seeds: vertices where it is cup-shaped or dome-shaped, each the strongest of its
+// neighbourhood, and the vertices that lie in grooves.
+func (s *survey) screen() {
+	s.weak = make([]float32, len(s.m.Pos))
+	s.groove = make([]float32, len(s.m.Pos))
+	wide := make([]float32, len(s.m.Pos))
+	fineMin, coarseMin := s.by.CurvatureMM, s.by.CurvatureMM/2
+	s.each(len(s.look), func(w *walker, i int) {
+		v := s.look[i]
+		k1, k2, n := s.curvature(w, v, math.Max(s.by.FineMM, 1.2*float64(s.edge[v])))
+		if n < 5 {
+			return
+		}
+		s.groove[v] = float32(math.Max(0, -k2))
+		s.weak[v] = float32(cup(k1, k2))
+		// The wide view costs four times as much: only where the near view does not speak
+		// against it.
+		if math.Abs(cup(k1, k2)) < 0.1*fineMin {
+			return
+		}
+		k1, k2, _ = s.curvature(w, v, math.Max(s.by.CoarseMM, 2*float64(s.edge[v])))
+		wide[v] = float32(cup(k1, k2))
+	})
+	s.pickSeeds(s.weak, fineMin, s.by.FineMM)
+	s.pickSeeds(wide, coarseMin, s.by.CoarseMM)
+	for _, v := range s.look {
+		if float64(s.groove[v]) >= fineMin {
+			s.grooves = append(s.grooves, v)
+		}
+	}
+	slices.SortStableFunc(s.grooves, func(a, b mesh.VertexID) int { return cmp.Compare(s.groove[b], s.groove[a]) })
+}
+
+// cup is the smaller curvature of a cup as a positive number, of a dome as a negative one, and
+// 0 where the principal curvatures differ in sign.
+func cup(k1, k2 float64) float64 {
+	switch {
+	case k1 < 0:
+		return -k1
+	case k2 > 0:
+		return -k2
+	}
+	return 0
+}
+
+// pickSeeds adds the vertices where |k| is at least least and the largest within r.
+func (s *survey) pickSeeds(k []float32, least, r float64) {
+	top := make([]bool, len(s.look))
+	s.each(len(s.look), func(w *walker, i int) {
+		v := s.look[i]
+		if math.Abs(float64(k[v])) < least {
+			return
+		}
+		for _, x := range w.ball(v, r) {
+			if k[x]*k[v] > 0 && (abs32(k[x]) > abs32(k[v]) || abs32(k[x]) == abs32(k[v]) && x < v) {
+				return
+			}
+		}
+		top[i] = true
+	})
+	for i, ok := range top {
+		if ok {
+			v := s.look[i]
+			s.seeds = append(s.seeds, seed{v, math.Copysign(1, float64(k[v]))})
+		}
+	}
+}
+
+func abs32(x float32) float32 {
+	if x < 0 {
+		return -x
+	}
+	return x
+}
+
+// curvature returns the principal curvatures (1/mm, convex positive, k1 >= k2) at v and the
+// number of vertices used: the symmetric matrix that best turns steps in the tangent plane into
+// changes of the normal over the vertices within r.
+func (s *survey) curvature(w *walker, v mesh.VertexID, r float64) (k1, k2 float64, n int) {
+	a, b, c, n := s.shape(w, v, r)
+	mid, half := (a+c)/2, math.Hypot((a-c)/2, b)
+	return mid + half, mid - half, n
+}
+
+// shape returns the second fundamental form a, b, c in tangents(normal).
+func (s *survey) shape(w *walker, v mesh.VertexID, r float64) (a, b, c float64, n int) {
+	p, nv := s.m.Pos[v], s.nor[v]
+	e1, e2 := tangents(nv)
+	var uu, uv, vv, up, uq, vp, vq float64
+	for _, x := range w.ball(v, r) {
+		d, dn := s.m.Pos[x].Sub(p), s.nor[x].Sub(nv)
+		u, t := d.Dot(e1), d.Dot(e2)
+		p, q := dn.Dot(e1), dn.Dot(e2)
+		uu += float64(u * u)
+		uv += float64(u * t)
+		vv += float64(t * t)
+		up += float64(u * p)
+		uq += float64(u * q)
+		vp += float64(t * p)
+		vq += float64(t * q)
+		n++
+	}
+	// Least squares of (a u + b t - p)² + (b u + c t - q)².
+	x := []float64{uu, uv, 0, up, uv, uu + vv, uv, uq + vp, 0, uv, vv, vq}
+	if !solve(x, 3) {
+		return 0, 0, 0, 0
+	}
+	return x[3], x[7], x[11], n
+}
+
+// solve solves n equations in place, row after row with the right-hand side last, which is then
+// the solution; false if they are singular. Gauss-Jordan elimination with row pivots.
+func solve(a []float64, n int) bool {
+	w := n + 1
+	for i := range n {
+		best := i
+		for j := i + 1; j < n; j++ {
+			if math.Abs(a[j*w+i]) > math.Abs(a[best*w+i]) {
+				best = j
+			}
+		}
+		if !(math.Abs(a[best*w+i]) > 1e-12) {
+			return false
+		}
+		if best != i {
+			for k := range w {
+				a[i*w+k], a[best*w+k] = a[best*w+k], a[i*w+k]
+			}
+		}
+		f := 1 / a[i*w+i]
+		for k := i; k < w; k++ {
+			a[i*w+k] *= f
+		}
+		for j := range n {
+			if g := a[j*w+i]; j != i && g != 0 {
+				for k := i; k < w; k++ {
+					a[j*w+k] -= float64(g * a[i*w+k])
+				}
+			}
+		}
+	}
+	return true
+}

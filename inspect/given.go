@@ -1,0 +1,62 @@
+package inspect
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+)
+
+// Given is what the user states about the places on a scan; it overrides what is found.
+type Given struct {
+	Landmarks map[string]Vec // by the names of a report, in the scan's coordinates
+	Reference *Vec           // normal of a reference plane for the occlusal plane's tilt
+}
+
+var landmarkNames = []string{
+	LabialFrenum, BuccalFrenumLeft, BuccalFrenumRight, LingualFrenum, IncisivePapilla,
+	HamularNotchLeft, HamularNotchRight, TuberosityLeft, TuberosityRight, PosteriorMidline,
+	PadFrontLeft, PadFrontRight, PadSummitLeft, PadSummitRight,
+}
+
+// ReadGiven reads landmarks from JSON:
+//
+//	{"incisive_papilla": [1.2, 3.4, 5.6], "reference_plane": [[0,0,0], [1,0,0], [0,1,0]]}
+//
+// Keys are the names of a report's landmarks; reference_plane is three points. A report's own
+// landmarks object is understood too, so that it can be edited and given back.
+func ReadGiven(r io.Reader) (Given, error) {
+	var raw map[string]json.RawMessage
+	if err := json.NewDecoder(r).Decode(&raw); err != nil {
+		return Given{}, fmt.Errorf("landmarks are not JSON: %w", err)
+	}
+	g := Given{Landmarks: map[string]Vec{}}
+	for name, text := range raw {
+		if name == "reference_plane" {
+			var p [3]Vec
+			if err := json.Unmarshal(text, &p); err != nil {
+				return Given{}, fmt.Errorf("reference_plane: three points are needed: %w", err)
+			}
+			n := p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Unit()
+			if n.Norm2() == 0 || !n.Finite() {
+				return Given{}, fmt.Errorf("reference_plane: its three points lie on one line")
+			}
+			g.Reference = &n
+			continue
+		}
+		if !slices.Contains(landmarkNames, name) {
+			return Given{}, fmt.Errorf("%q is the name of no landmark; the names are %s", name, strings.Join(landmarkNames, ", "))
+		}
+		var p Vec
+		if json.Unmarshal(text, &p) != nil {
+			var l Landmark
+			if err := json.Unmarshal(text, &l); err != nil {
+				return Given{}, fmt.Errorf("%s: a point [x, y, z] is needed", name)
+			}
+			p = l.Point
+		}
+		g.Landmarks[name] = p
+	}
+	return g, nil
+}

@@ -1,0 +1,232 @@
+package inspect
+
+import (
+	"math"
+
+	"fornix/mesh"
+)
+
+// Names of the landmarks of a report. Left and right are the patient's.
+const (
+	LabialFrenum       = "labial_frenum"
+	BuccalFrenumLeft   = "buccal_frenum_left"
+	BuccalFrenumRight  = "buccal_frenum_right"
+	LingualFrenum      = "lingual_frenum"
+	IncisivePapilla    = "incisive_papilla"
+	HamularNotchLeft   = "hamular_notch_left"
+	HamularNotchRight  = "hamular_notch_right"
+	TuberosityLeft     = "tuberosity_left"
+	TuberosityRight    = "tuberosity_right"
+	PosteriorMidline   = "posterior_midline"
+	PadFrontLeft       = "pad_front_left"
+	PadFrontRight      = "pad_front_right"
+	PadSummitLeft      = "pad_summit_left"
+	PadSummitRight     = "pad_summit_right"
+	frenumWindowMM     = 6.0 // half the widest notch that is closed to find its depth
+	frenumDepthMM      = 0.5 // least depth of a notch
+	frenumWidestMM     = 9.0 // at half depth; buccal notches are 4 to 8 mm wide (from memory)
+	labialReachMM      = 7.0 // along the crest from the midline
+	buccalFirstMM      = 9.0
+	buccalLastMM       = 48.0
+	sampleUncertainty  = 0.3 // mm: half the spacing of the sections, in any landmark found on one
+	papillaUncertainty = 1.5
+)
+
+func (an *Anatomy) found(name string, local Vec, u float64) {
+	an.Landmarks[name] = Landmark{Point: an.Frame.World(local), Source: "found", UncertaintyMM: math.Round(u*100) / 100}
+}
+
+// sided returns the left or right of a pair of names.
+func sided(side float64, left, right string) string {
+	if side > 0 {
+		return left
+	}
+	return right
+}
+
+// findLandmarks looks for every landmark of the jaw. What is not found is left out.
+func (an *Anatomy) findLandmarks(m *mesh.Mesh, body []mesh.FaceID) {
+	if an.Surface == Cast {
+		return
+	}
+	outer := notches(an.slices, func(s *slice) *apex { return s.outer })
+	an.frenum(LabialFrenum, outer, -labialReachMM, labialReachMM)
+	an.frenum(BuccalFrenumLeft, outer, buccalFirstMM, buccalLastMM)
+	an.frenum(BuccalFrenumRight, outer, -buccalLastMM, -buccalFirstMM)
+	if an.Jaw == Lower {
+		an.frenum(LingualFrenum, notches(an.slices, func(s *slice) *apex { return s.inner }), -labialReachMM, labialReachMM)
+	} else {
+		an.papilla()
+		an.midlineEnd()
+	}
+	for i, side := range [2]float64{-1, 1} {
+		an.ends[i] = an.archEnd(m, body, side)
+		if an.ends[i] != nil {
+			an.endLandmarks(an.ends[i])
+		}
+	}
+}
+
+// notch is a dip of the border's apex line.
+type notch struct {
+	p            Vec
+	u            float64
+	depth, width float64
+}
+
+// notches finds the dips of a border's apex line: where it lies below its own closing, a
+// moving maximum followed by a moving minimum, which bridges what is narrower than the window.
+func notches(s []slice, pick func(*slice) *apex) []notch {
+	var p []Vec
+	var u []float64
+	for i := range s {
+		if a := pick(&s[i]); a != nil {
+			p = append(p, a.p)
+			u = append(u, s[i].u)
+		}
+	}
+	n := len(p)
+	if n < 3 {
+		return nil
+	}
+	h := int(math.Round(frenumWindowMM / ((u[n-1] - u[0]) / float64(n-1))))
+	top := make([]float64, n)
+	for i := range p {
+		top[i] = math.Inf(-1)
+		for j := max(0, i-h); j <= min(n-1, i+h); j++ {
+			top[i] = max(top[i], p[j].Z)
+		}
+	}
+	depth := make([]float64, n)
+	for i := range p {
+		low := math.Inf(1)
+		for j := max(0, i-h); j <= min(n-1, i+h); j++ {
+			low = min(low, top[j])
+		}
+		depth[i] = low - p[i].Z
+	}
+	var out []notch
+	for i := 0; i < n; i++ {
+		if depth[i] < frenumDepthMM {
+			continue
+		}
+		best, j := i, i
+		for ; j < n && depth[j] >= frenumDepthMM; j++ {
+			if depth[j] > depth[best] {
+				best = j
+			}
+		}
+		lo, hi := best, best
+		for lo > 0 && depth[lo-1] > depth[best]/2 {
+			lo--
+		}
+		for hi < n-1 && depth[hi+1] > depth[best]/2 {
+			hi++
+		}
+		flat := p[hi].Sub(p[lo])
+		flat.Z = 0
+		best = bottomOf(depth, lo, hi, best)
+		out = append(out, notch{p: p[best], u: u[best], depth: depth[best], width: flat.Norm()})
+		i = j
+	}
+	return out
+}
+
+// bottomOf returns the sample nearest to the centroid of the deepest part between lo and hi: the
+// bottom of a notch may be flat.
+func bottomOf(depth []float64, lo, hi, deepest int) int {
+	var sum, w float64
+	for i := lo; i <= hi; i++ {
+		if d := depth[i] - 0.85*depth[deepest]; d > 0 {
+			sum += d * float64(i)
+			w += d
+		}
+	}
+	if w == 0 {
+		return deepest
+	}
+	return int(math.Round(sum / w))
+}
+
+// frenum takes the deepest notch whose place along the crest lies between lo and hi.
+func (an *Anatomy) frenum(name string, n []notch, lo, hi float64) {
+	best := -1
+	for i := range n {
+		if n[i].width <= frenumWidestMM && n[i].u >= lo && n[i].u <= hi && (best < 0 || n[i].depth > n[best].depth) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return
+	}
+	an.found(name, n[best].p, sampleUncertainty+n[best].width/8)
+	l := an.Landmarks[name]
+	l.WidthMM, l.DepthMM = n[best].width, n[best].depth
+	an.Landmarks[name] = l
+}
+
+// papilla looks behind the crest at the midline for the pit that the incisive papilla leaves:
+// where the middle lies deepest below what stands 2.5 to 4.5 mm to both sides at the same
+// distance from the arch's centre, so that neither the arch's curve nor its slope counts.
+func (an *Anatomy) papilla() {
+	var mid, beside []*slice
+	var crest float64
+	for i := range an.slices {
+		s := &an.slices[i]
+		switch a := math.Abs(s.u); {
+		case a <= 1:
+			mid = append(mid, s)
+			if s.basin > 0 {
+				_, crest = an.chart.at(s.crest)
+			}
+		case a >= 2.5 && a <= 4.5:
+			beside = append(beside, s)
+		}
+	}
+	if crest == 0 || len(mid) == 0 || len(beside) == 0 {
+		return
+	}
+	at := func(s []*slice, k int) float64 {
+		var sum, n float64
+		for _, q := range s {
+			for j := max(0, k-3); j <= k+3; j++ {
+				if j < len(q.env) && !math.IsNaN(q.env[j]) {
+					sum += q.env[j]
+					n++
+				}
+			}
+		}
+		return sum / n
+	}
+	best, bestK := 0.0, -1
+	for k := int((crest - 11) / envBin); k < int((crest-1.5)/envBin); k++ {
+		if k < 0 {
+			continue
+		}
+		// The sideways distance shrinks toward the centre; the pit is compared over the same
+		// angle, which is near enough over these few millimetres.
+		if d := at(beside, k) - at(mid, k); d > best {
+			best, bestK = d, k
+		}
+	}
+	if bestK < 0 || best < 0.1 {
+		return
+	}
+	base, out, _ := an.chart.cut(0)
+	p := base.Along((float64(bestK)+0.5)*envBin, out)
+	p.Z = at(mid, bestK)
+	an.found(IncisivePapilla, p, papillaUncertainty)
+}
+
+// midlineEnd is the posterior border at the midline: the apex of the rear section there.
+func (an *Anatomy) midlineEnd() {
+	var at *slice
+	for i := range an.rear {
+		if s := &an.rear[i]; at == nil || math.Abs(s.u) < math.Abs(at.u) {
+			at = s
+		}
+	}
+	if at != nil && math.Abs(at.u) < 2 {
+		an.found(PosteriorMidline, at.outer.p, 1)
+	}
+}

@@ -1,0 +1,262 @@
+package inspect
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"fornix/mesh"
+)
+
+// FrameMethod holds the lengths with which a jaw is found on a scan.
+type FrameMethod struct {
+	CellMM       float64 `toml:"cell_mm"`        // cell of the height maps
+	CoreMM       float64 `toml:"core_mm"`        // radius about the arch's centre that no section enters
+	StepMM       float64 `toml:"step_mm"`        // spacing of the sections along the crest
+	TroughMM     float64 `toml:"trough_mm"`      // least depth of a trough, or height of a ridge, that tells the tissue side
+	ToothMM      float64 `toml:"tooth_mm"`       // relief along the crest from which it bears teeth
+	BasinMM      float64 `toml:"basin_mm"`       // least depth of the trough in one section for its bottom to be the crest
+	ExtentMinMM  float64 `toml:"extent_min_mm"`  // smallest bounding-box diagonal of a jaw
+	ExtentMaxMM  float64 `toml:"extent_max_mm"`  // largest
+	SymmetryMM   float64 `toml:"symmetry_mm"`    // height difference that left and right may have and still be alike
+	SmallPieceMM float64 `toml:"small_piece_mm"` // pieces with a smaller extent take no part in finding the jaw
+}
+
+// orientation is what the height maps tell of a scan before any landmark is known.
+type orientation struct {
+	up        Vec // toward the tissue
+	back      Vec // posterior
+	jaw       Jaw
+	surface   string
+	coverage  string
+	insideOut bool
+	centre    Vec // on the midline, level with the middle of the front's arc
+	radius    float64
+	decisions []Decision
+}
+
+// sight is a scan seen along an axis: positions in a frame whose z is the axis.
+type sight struct {
+	e1, e2, axis Vec
+	mid          Vec
+	g            *grid
+}
+
+func look(m *mesh.Mesh, body []mesh.FaceID, axis Vec, cell float64) *sight {
+	s := &sight{axis: axis}
+	s.e1 = perpendicular(axis)
+	s.e2 = axis.Cross(s.e1)
+	lo, hi := bounds(m.Pos)
+	s.mid = lo.Add(hi).Scale(0.5)
+	loc := make([]Vec, len(m.Pos))
+	for i, p := range m.Pos {
+		d := p.Sub(s.mid)
+		loc[i] = Vec{X: d.Dot(s.e1), Y: d.Dot(s.e2), Z: d.Dot(axis)}
+	}
+	s.g = newGrid(loc, m.Tri, body, cell)
+	return s
+}
+
+func (s *sight) world(x, y, z float64) Vec {
+	return s.mid.Along(x, s.e1).Along(y, s.e2).Along(z, s.axis)
+}
+
+// perpendicular returns a unit vector at right angles to the unit vector a.
+func perpendicular(a Vec) Vec {
+	e := Vec{X: 1}
+	if math.Abs(a.X) > 0.6 {
+		e = Vec{Y: 1}
+	}
+	return a.Cross(e).Unit()
+}
+
+// thinAxis returns the direction along which the surface extends least: the eigenvector of
+// the smallest eigenvalue of the area's covariance. ok is false where that is not one direction.
+func thinAxis(m *mesh.Mesh, body []mesh.FaceID) (axis Vec, ok bool) {
+	var area float64
+	var c Vec
+	for _, f := range body {
+		a := m.FaceArea(f)
+		p, q, r := m.Corners(f)
+		c = c.Along(a/3, p.Add(q).Add(r))
+		area += a
+	}
+	if !(area > 0) || !c.Finite() {
+		return Vec{}, false
+	}
+	c = c.Scale(1 / area)
+	s := mat.NewSymDense(3, nil)
+	for _, f := range body {
+		a := m.FaceArea(f)
+		p, q, r := m.Corners(f)
+		d := p.Add(q).Add(r).Scale(1. / 3).Sub(c)
+		v := [3]float64{d.X, d.Y, d.Z}
+		for i := range 3 {
+			for j := i; j < 3; j++ {
+				s.SetSym(i, j, s.At(i, j)+a*v[i]*v[j])
+			}
+		}
+	}
+	var eig mat.EigenSym
+	if !eig.Factorize(s, true) {
+		return Vec{}, false
+	}
+	val := eig.Values(nil)
+	var ev mat.Dense
+	eig.VectorsTo(&ev)
+	axis = Vec{X: ev.At(0, 0), Y: ev.At(1, 0), Z: ev.At(2, 0)}.Unit()
+	return axis, axis.Finite() && val[0] < 0.95*val[1]
+}
+
+// orient finds which way a scan lies. The reason is told where it cannot.
+//
+// The thin axis of the surface is the line of sight; the arch is its own mirror image, so the
+// midline is the line about which the height map matches itself best; the arch is narrower in
+// front; the palate covers the middle of an upper; and the tissue side is the one on which the
+// arch is a trough (an impression) or, where there is none, a ridge (a cast or a mouth).
+func orient(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod, given Jaw) (*orientation, string) {
+	axis, ok := thinAxis(m, body)
+	if !ok {
+		return nil, "the surface has no flat side: no jaw could be found in it"
+	}
+	var o *orientation
+	var why string
+	// The first pass starts from the thin axis; the second from the plane of the crest found
+	// in the first.
+	for pass := 0; pass < 2; pass++ {
+		s := look(m, body, axis, fm.CellMM)
+		o, why = orientAlong(s, fm, given)
+		if o == nil {
+			return nil, why
+		}
+		if n, ok := crestNormal(s, o, fm); ok {
+			axis = n
+			o.back = o.back.Sub(n.Scale(o.back.Dot(n))).Unit()
+			o.up = n
+		}
+	}
+	return o, ""
+}
+
+func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
+	g := s.g
+	o := &orientation{}
+	mx, my, ang, match := mirrorLine(g, fm.SymmetryMM)
+	if match < 0.3 {
+		return nil, fmt.Sprintf("no line was found about which the surface is its own mirror image (best match %.0f %%)", 100*match)
+	}
+	back := narrowEnd(g, mx, my, ang)
+	bx, by := math.Cos(back), math.Sin(back)
+	o.back = s.e1.Scale(bx).Add(s.e2.Scale(by))
+
+	// How much of each side is seen from the front of its faces.
+	var seen, frontTop, frontBottom float64
+	for k := range g.top {
+		if math.IsInf(g.top[k], -1) {
+			continue
+		}
+		seen++
+		if g.topUp[k] {
+			frontTop++
+		}
+		if g.bottomDown[k] {
+			frontBottom++
+		}
+	}
+	frontTop /= seen
+	frontBottom /= seen
+
+	a := newArch(g, mx, my, bx, by)
+	o.radius = a.radius
+	o.centre = s.world(a.cx, a.cy, 0)
+	top, bottom := a.relief(fm, 1), a.relief(fm, -1)
+	up := 1.0 // which way along the axis the tissue lies
+	margin := math.Abs(frontTop+frontBottom-1) * 2
+	switch {
+	case frontTop > 0.5 && frontBottom > 0.5, frontTop < 0.5 && frontBottom < 0.5:
+		o.coverage = TwoSided
+		o.insideOut = frontTop < 0.5
+		o.decide("coverage", TwoSided, fmt.Sprintf("both sides of the surface are wound alike (%.0f %% and %.0f %% of what is seen)", 100*frontTop, 100*frontBottom), min(1, margin))
+		if o.insideOut {
+			o.decide("winding", "inside out", "the faces of a closed body show their backs", min(1, margin))
+		}
+		hi, lo := top, bottom
+		if bottom.trough > top.trough {
+			hi, lo, up = bottom, top, -1
+		}
+		// The inner flange of a tray with a bite plate stands up like a ridge, so a trough half
+		// as deep decides; round a cast there is at most a shallow land.
+		if hi.trough >= fm.TroughMM && hi.trough > hi.ridge/2 {
+			o.surface = Impression
+			o.decide("surface", Impression, fmt.Sprintf("one side carries a trough %.1f mm deep along the arch", hi.trough), clamp01((hi.trough-lo.trough)/10))
+		} else {
+			if top.ridge > bottom.ridge {
+				lo, up = top, -1
+			} else {
+				lo, up = bottom, 1
+			}
+			o.surface = Cast // its ridge points away from the tissue
+			if lo.ridge < fm.TroughMM {
+				return nil, "neither side carries the trough of an impression nor a ridge"
+			}
+			// up is the side opposite the ridge, which is where the body of the jaw lies
+			o.decide("surface", Cast, fmt.Sprintf("one side carries a ridge %.1f mm high along the arch and the other no trough", lo.ridge), clamp01(lo.ridge/10))
+		}
+	default:
+		o.coverage = TissueSide
+		side, dir := top, 1.0
+		if frontBottom > 0.5 {
+			side, dir = bottom, -1
+		}
+		o.decide("coverage", TissueSide, fmt.Sprintf("one side shows the front of its faces (%.0f %%), the other their backs (%.0f %%)", 100*max(frontTop, frontBottom), 100-100*min(frontTop, frontBottom)), clamp01(2*math.Abs(frontTop-frontBottom)-1))
+		switch {
+		case side.score() >= fm.TroughMM && side.relief < fm.ToothMM:
+			o.surface, up = Impression, dir
+			o.decide("surface", Impression, fmt.Sprintf("the front of the faces shows a trough %.1f mm deep with a smooth bottom (relief along it %.2f mm)", side.trough, side.relief), clamp01(side.score()/10))
+		case side.score() >= fm.TroughMM:
+			o.surface, up, o.insideOut = Cast, dir, true
+			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a trough, but along its bottom the relief is %.1f mm, as teeth make it; an edentulous ridge leaves a smooth trough, so this is taken for a jaw with teeth, inside out; winding alone cannot tell the two apart", side.relief), clamp01((side.relief-fm.ToothMM)/fm.ToothMM))
+			o.decide("winding", "inside out", "the ridge would point into the jaw otherwise", 0.5)
+		case -side.score() >= fm.TroughMM:
+			o.surface, up = Cast, -dir
+			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a ridge %.1f mm high along the arch", side.ridge), clamp01(-side.score()/10))
+		default:
+			return nil, fmt.Sprintf("the surface carries neither a trough (%.1f mm) nor a ridge (%.1f mm) along an arch", side.trough, side.ridge)
+		}
+	}
+	o.up = s.axis.Scale(up)
+
+	cover := a.palate(up)
+	o.jaw = Lower
+	why := fmt.Sprintf("the middle of the arch is open: %.0f %% of it is covered above the crest", 100*cover)
+	if cover > 0.5 {
+		o.jaw = Upper
+		why = fmt.Sprintf("a palate covers %.0f %% of the middle of the arch", 100*cover)
+	}
+	conf := math.Abs(cover-0.5) * 2
+	if o.surface == Cast && o.jaw == Lower {
+		why += "; scans of an upper jaw often stop short of the palate, so this is a guess: give the jaw to be sure"
+		conf = min(conf, 0.2)
+	}
+	if given != "" {
+		o.jaw, why, conf = given, "given by the user", 1
+	}
+	o.decide("jaw", string(o.jaw), why, conf)
+	return o, ""
+}
+
+func (o *orientation) decide(about, value, why string, margin float64) {
+	o.decisions = append(o.decisions, Decision{About: about, Value: value, Why: why, Margin: math.Round(margin*100) / 100})
+}
+
+func clamp01(x float64) float64 { return max(0, min(1, x)) }
+
+// left returns the patient's left: in the upper jaw left, posterior and superior are
+// right-handed; in the lower jaw the tissue lies inferior, which reverses the hand.
+func (o *orientation) left() Vec {
+	if o.jaw == Upper {
+		return o.back.Cross(o.up).Unit()
+	}
+	return o.up.Cross(o.back).Unit()
+}

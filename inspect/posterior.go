@@ -1,0 +1,79 @@
+package inspect
+
+// PosteriorMethod has no lengths of its own: extension is read off the rear profiles.
+//
+// MeasurePosterior measures how far back the material goes.
+//
+// What: upper: whether the summit of the ridge that each hamular notch leaves is on the
+// material, and how far behind it the material's rearmost point lies along the patient's
+// posterior direction; lower: how far past the front of each retromolar pad, and whether the
+// pad's summit is covered. How: the profile of the tissue surface on the line that continues
+// the crest. What it cannot see: a notch beyond the material's end, so a short impression is
+// told short without saying by how much.
+func MeasurePosterior(an *Anatomy) Posterior {
+	p := Posterior{Path: []Vec{}}
+	if an.Surface != Impression {
+		p.Unmeasured = "the surface shows the jaw itself; it has no posterior border of an impression"
+		return p
+	}
+	sides := [2]*PosteriorSide{}
+	for i, e := range an.ends {
+		sides[i] = an.posteriorSide(e)
+	}
+	p.Right, p.Left = sides[0], sides[1]
+	for i := range an.rear {
+		p.Path = append(p.Path, an.Frame.World(an.rear[i].outer.p))
+	}
+	if l, ok := an.Landmarks[PosteriorMidline]; ok {
+		if q, ok := an.Landmarks[IncisivePapilla]; ok {
+			d := an.Frame.Local(l.Point).Y - an.Frame.Local(q.Point).Y
+			p.MidlineMM = &d
+		}
+	}
+	return p
+}
+
+func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
+	s := &PosteriorSide{}
+	if e == nil {
+		s.Unmeasured = "the crest could not be followed to its rear end"
+		return s
+	}
+	rear := an.Frame.World(e.rearPoint)
+	s.Rearmost = &rear
+	along := e.dir.Y // posterior part of the line's direction
+	if an.Jaw == Upper {
+		name := sided(e.side, HamularNotchLeft, HamularNotchRight)
+		reached := e.reached
+		top := e.topT
+		if l, ok := an.Landmarks[name]; ok && l.Source == "given" {
+			q := an.Frame.Local(l.Point)
+			top = q.Sub(e.base).Dot(e.dir)
+			reached = top <= e.rear
+		}
+		s.ReachesNotch = &reached
+		if reached {
+			d := (e.rear - top) * along
+			s.ExtensionMM = &d
+		} else {
+			s.Unmeasured = "the notch lies beyond the material"
+		}
+		return s
+	}
+	front, ok := an.Landmarks[sided(e.side, PadFrontLeft, PadFrontRight)]
+	if !ok {
+		no := false
+		s.SummitReached = &no
+		s.Unmeasured = "no retromolar pad is on the scan: the crest is level to its end"
+		return s
+	}
+	f := an.Frame.Local(front.Point).Sub(e.base).Dot(e.dir)
+	d := (e.rear - f) * along
+	s.PastPadFrontMM = &d
+	reached := e.reached
+	if l, ok := an.Landmarks[sided(e.side, PadSummitLeft, PadSummitRight)]; ok && l.Source == "given" {
+		reached = an.Frame.Local(l.Point).Sub(e.base).Dot(e.dir) <= e.limit
+	}
+	s.SummitReached = &reached
+	return s
+}

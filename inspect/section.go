@@ -1,0 +1,244 @@
+package inspect
+
+import (
+	"math"
+
+	"fornix/mesh"
+)
+
+// chart lays the arch out along its crest: u is the arc length on a circle of the crest's
+// radius about a centre on the midline, going straight back behind it; positive to the
+// patient's left. rho is the distance outward from the centre (in front) or the midline (behind).
+type chart struct {
+	cy     float64 // the centre's posterior coordinate in the frame; it lies on x = 0
+	radius float64
+}
+
+// at returns u and rho of a point in the frame.
+func (c chart) at(q Vec) (u, rho float64) {
+	if q.Y <= c.cy {
+		return c.radius * math.Atan2(q.X, c.cy-q.Y), math.Hypot(q.X, c.cy-q.Y)
+	}
+	u = c.radius*math.Pi/2 + q.Y - c.cy
+	if q.X < 0 {
+		return -u, -q.X
+	}
+	return u, q.X
+}
+
+// cut is the half plane of the chart at u: its edge point, the outward direction in it and the
+// direction of growing u.
+func (c chart) cut(u float64) (base, out, along Vec) {
+	half := c.radius * math.Pi / 2
+	if math.Abs(u) <= half {
+		s, k := math.Sincos(u / c.radius)
+		return Vec{Y: c.cy}, Vec{X: s, Y: -k}, Vec{X: k, Y: s}
+	}
+	sg := math.Copysign(1, u)
+	return Vec{Y: c.cy + math.Abs(u) - half}, Vec{X: sg}, Vec{Y: sg}
+}
+
+// contour is one connected piece of a section: points in the frame, the face of each segment,
+// and whether it comes back to its start.
+type contour struct {
+	pts    []Vec
+	rho    []float64
+	faces  []mesh.FaceID // faces[i] holds the segment from pts[i] to pts[i+1]
+	closed bool
+}
+
+// section is the surface cut by one half plane.
+type section struct {
+	u        float64
+	contours []contour
+}
+
+// slicer cuts sections out of one surface. Not safe for concurrent use.
+type slicer struct {
+	m       *mesh.Mesh
+	loc     []Vec
+	inPlane []int32 // #F: stamp of the section whose plane the face crosses
+	done    []int32 // #F: stamp of the section in which it was walked
+	stamp   int32
+	height  []float64 // #V: signed distance from the plane, valid for faces in the section
+}
+
+func newSlicer(m *mesh.Mesh, loc []Vec) *slicer {
+	return &slicer{m: m, loc: loc, inPlane: make([]int32, len(m.Tri)), done: make([]int32, len(m.Tri)), height: make([]float64, len(loc))}
+}
+
+// cut links the crossings of the faces with the plane through base at right angles to along.
+// Faces crossed twice over a non-manifold edge end their contour there. The rho of a point is
+// its distance from base along out.
+func (s *slicer) cut(faces []mesh.FaceID, base, out, along Vec) []contour {
+	s.stamp++
+	for _, f := range faces {
+		s.inPlane[f] = s.stamp
+		for _, v := range s.m.Tri[f] {
+			h := s.loc[v].Sub(base).Dot(along)
+			if h == 0 {
+				h = 1e-12
+			}
+			s.height[v] = h
+		}
+	}
+	var all []contour
+	for _, f := range faces {
+		if s.done[f] == s.stamp {
+			continue
+		}
+		var ends [2]mesh.Corner
+		n := 0
+		for k := range mesh.Corner(3) {
+			c := mesh.Corner(f)*3 + k
+			if s.crosses(c) && n < 2 {
+				ends[n] = c
+				n++
+			}
+		}
+		if n < 2 {
+			continue
+		}
+		s.done[f] = s.stamp
+		var c contour
+		tail, tf, closed := s.walk(ends[1], f)
+		if closed { // the walk ends where it began: the last point is the first again
+			c.pts = append([]Vec{s.point(ends[0]), s.point(ends[1])}, tail[:len(tail)-1]...)
+			c.faces = append([]mesh.FaceID{f}, tf...)
+			c.closed = true
+		} else {
+			head, hf, _ := s.walk(ends[0], f)
+			for i := len(head) - 1; i >= 0; i-- {
+				c.pts = append(c.pts, head[i])
+				c.faces = append(c.faces, hf[i])
+			}
+			c.pts = append(c.pts, s.point(ends[0]), s.point(ends[1]))
+			c.faces = append(c.faces, f)
+			c.pts = append(c.pts, tail...)
+			c.faces = append(c.faces, tf...)
+		}
+		c.rho = make([]float64, len(c.pts))
+		for i, p := range c.pts {
+			c.rho[i] = p.Sub(base).Dot(out)
+		}
+		all = append(all, c)
+	}
+	return all
+}
+
+// walk follows the section from corner c of face from, over the faces not yet walked.
+func (s *slicer) walk(c mesh.Corner, from mesh.FaceID) (pts []Vec, faces []mesh.FaceID, closed bool) {
+	for {
+		a := s.m.Across[c]
+		if a < 0 {
+			return pts, faces, false
+		}
+		f := a.Face()
+		if s.inPlane[f] != s.stamp {
+			return pts, faces, false
+		}
+		if s.done[f] == s.stamp {
+			return pts, faces, f == from && len(faces) > 1
+		}
+		s.done[f] = s.stamp
+		next := mesh.Corner(-1)
+		for k := range mesh.Corner(3) {
+			if e := mesh.Corner(f)*3 + k; e != a && s.crosses(e) {
+				next = e
+			}
+		}
+		if next < 0 {
+			return pts, faces, false
+		}
+		pts = append(pts, s.point(next))
+		faces = append(faces, f)
+		c = next
+	}
+}
+
+func (s *slicer) crosses(c mesh.Corner) bool {
+	return (s.height[s.m.Vertex(c)] < 0) != (s.height[s.m.Vertex(c.Next())] < 0)
+}
+
+// point is where the edge of c meets the plane; the same from both of the edge's faces.
+func (s *slicer) point(c mesh.Corner) Vec {
+	a, b := s.m.Vertex(c), s.m.Vertex(c.Next())
+	if a > b {
+		a, b = b, a
+	}
+	t := s.height[a] / (s.height[a] - s.height[b])
+	return s.loc[a].Along(t, s.loc[b].Sub(s.loc[a]))
+}
+
+// layout spreads sections over the surface: places by u (which section) and rho (how far out).
+type layout interface {
+	at(q Vec) (u, rho float64)
+	cut(u float64) (base, out, along Vec)
+}
+
+// rows are sections at right angles to the patient's left: u is left, rho posterior.
+type rows struct{}
+
+func (rows) at(q Vec) (u, rho float64) { return q.X, q.Y }
+
+func (rows) cut(u float64) (base, out, along Vec) { return Vec{X: u}, Vec{Y: 1}, Vec{X: 1} }
+
+// sections cuts the faces of the body at every multiple of step of the layout's u, where rho >= core.
+func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core float64) []section {
+	type span struct{ lo, hi int32 }
+	us := make([]float64, len(loc))
+	far := make([]bool, len(loc))
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i, q := range loc {
+		u, rho := c.at(q)
+		us[i], far[i] = u/step, rho >= core
+		if far[i] {
+			lo, hi = min(lo, us[i]), max(hi, us[i])
+		}
+	}
+	if !(lo < hi) {
+		return nil
+	}
+	first, last := int32(math.Ceil(lo)), int32(math.Floor(hi))
+	n := int(last-first) + 1
+	if n <= 0 {
+		return nil
+	}
+	// Faces by section: count, offsets, fill.
+	at := func(t [3]mesh.VertexID) (span, bool) {
+		if !far[t[0]] || !far[t[1]] || !far[t[2]] {
+			return span{}, false
+		}
+		a, b, d := us[t[0]], us[t[1]], us[t[2]]
+		return span{int32(math.Ceil(min(a, b, d))), int32(math.Floor(max(a, b, d)))}, true
+	}
+	start := make([]int32, n+1)
+	for _, f := range body {
+		if s, ok := at(m.Tri[f]); ok {
+			for i := s.lo; i <= s.hi; i++ {
+				start[i-first+1]++
+			}
+		}
+	}
+	for i := range n {
+		start[i+1] += start[i]
+	}
+	list := make([]mesh.FaceID, start[n])
+	fill := append([]int32(nil), start[:n]...)
+	for _, f := range body {
+		if s, ok := at(m.Tri[f]); ok {
+			for i := s.lo; i <= s.hi; i++ {
+				list[fill[i-first]] = f
+				fill[i-first]++
+			}
+		}
+	}
+	sl := newSlicer(m, loc)
+	out := make([]section, n)
+	for i := range out {
+		u := float64(int(first)+i) * step
+		base, o, along := c.cut(u)
+		out[i] = section{u: u, contours: sl.cut(list[start[i]:start[i+1]], base, o, along)}
+	}
+	return out
+}

@@ -1,0 +1,329 @@
+package inspect
+
+import (
+	"math"
+
+	"fornix/mesh"
+)
+
+// slice is what one section across the arch shows: its upper envelope (the surface seen from
+// the tissue side), the crest, and the border's apexes.
+type slice struct {
+	section
+	env   []float64 // highest z by rho bin; NaN where there is none
+	water []float64 // depth of the basin by bin
+	crest Vec       // deepest point of the trough, in the frame
+	basin float64   // the trough's depth there; 0: no crest
+	outer *apex     // labial or buccal border
+	inner *apex     // lingual border (lower jaw)
+}
+
+// apex is the point of a border's cross-section farthest toward the tissue.
+type apex struct {
+	p       Vec // in the frame
+	contour int
+	index   int // of the contour point nearest to p
+}
+
+const envBin = 0.2 // mm; width of the envelope's bins
+
+// trace finds envelope, crest and apexes of every section. ridge is true for a cast, whose
+// crest is a ridge: the heights are then looked at upside down and no border is sought.
+//
+// The crest is the deepest point of the basin that the section would hold water in, followed
+// from section to section by the path of least cost (dynamic programming), so that a pit in the
+// material or the palate's vault does not draw it away. seen tells the faces that show their
+// front to the tissue side: through an opening the back of the far wall is no trough. Where the
+// crest itself is missing over a short stretch, its course is carried over from both sides.
+func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID) bool, fm FrameMethod) []slice {
+	out := make([]slice, len(secs))
+	for i := range secs {
+		out[i].section = secs[i]
+		out[i].env = envelope(&secs[i], ridge, seen)
+		out[i].water = water(out[i].env)
+	}
+	path := deepestPath(out)
+	rho := make([]float64, len(out))
+	for i := range out {
+		s := &out[i]
+		k := path[i]
+		if k < 0 || s.water[k] < fm.BasinMM {
+			rho[i] = math.NaN()
+			continue
+		}
+		s.basin = s.water[k]
+		var z float64
+		rho[i], z = s.bottom(k)
+		if ridge {
+			z = -z
+		}
+		s.crest = place(c, s.u, rho[i], z)
+	}
+	if ridge {
+		return out
+	}
+	bridge(c, out, rho)
+	for i := range out {
+		if s := &out[i]; !math.IsNaN(rho[i]) {
+			s.outer = s.apexIn(rho[i], math.Inf(1))
+			if jaw == Lower {
+				s.inner = s.apexIn(0, rho[i])
+			}
+		}
+	}
+	return out
+}
+
+func place(c layout, u, rho, z float64) Vec {
+	base, out, _ := c.cut(u)
+	p := base.Along(rho, out)
+	p.Z = z
+	return p
+}
+
+// bridgeMM is the longest stretch of missing crest that is carried over: no opening that leaves
+// a scan worth measuring is longer.
+const bridgeMM = 12.0
+
+// bridge fills short gaps of the crest between sections that have it, in a straight line.
+func bridge(c layout, s []slice, rho []float64) {
+	last := -1
+	for i := range s {
+		if math.IsNaN(rho[i]) {
+			continue
+		}
+		if last >= 0 && i-last > 1 && s[i].u-s[last].u <= bridgeMM {
+			for k := last + 1; k < i; k++ {
+				t := float64(k-last) / float64(i-last)
+				rho[k] = rho[last] + t*(rho[i]-rho[last])
+				s[k].crest = place(c, s[k].u, rho[k], s[last].crest.Z+t*(s[i].crest.Z-s[last].crest.Z))
+			}
+		}
+		last = i
+	}
+}
+
+// bottom refines the trough's deepest bin by a parabola through the envelope within 1 mm of it.
+func (s *slice) bottom(k int) (rho, z float64) {
+	const h = int(1 / envBin)
+	var n, x2, x4, sz, sxz, sx2z float64
+	for j := -h; j <= h; j++ {
+		if k+j < 0 || k+j >= len(s.env) || math.IsNaN(s.env[k+j]) {
+			n = 0
+			break
+		}
+		x := float64(j) * envBin
+		n++
+		x2 += x * x
+		x4 += x * x * x * x
+		sz += s.env[k+j]
+		sxz += x * s.env[k+j]
+		sx2z += x * x * s.env[k+j]
+	}
+	rho, z = (float64(k)+0.5)*envBin, s.env[k]
+	if n == 0 {
+		return rho, z
+	}
+	c := (n*sx2z - x2*sz) / (n*x4 - x2*x2)
+	b := sxz / x2
+	if c <= 1e-6 {
+		return rho, z
+	}
+	d := max(-1, min(1, -b/(2*c)))
+	return rho + d, (sz-c*x2)/n + b*d + c*d*d
+}
+
+// envelope returns the highest z by bin of rho, of both neighbours of a bin edge.
+func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
+	var far float64
+	for _, c := range s.contours {
+		for _, r := range c.rho {
+			far = max(far, r)
+		}
+	}
+	env := make([]float64, int(far/envBin)+1)
+	for i := range env {
+		env[i] = math.NaN()
+	}
+	put := func(k int, z float64) {
+		if k >= 0 && k < len(env) && !(env[k] >= z) {
+			env[k] = z
+		}
+	}
+	sign := 1.0
+	if ridge {
+		sign = -1
+	}
+	for _, c := range s.contours {
+		for i, f := range c.faces {
+			if !seen(f) {
+				continue
+			}
+			j := (i + 1) % len(c.pts)
+			put(int(c.rho[i]/envBin), sign*c.pts[i].Z)
+			put(int(c.rho[j]/envBin), sign*c.pts[j].Z)
+			r0, r1, z0, z1 := c.rho[i], c.rho[j], c.pts[i].Z, c.pts[j].Z
+			if r1 < r0 {
+				r0, r1, z0, z1 = r1, r0, z1, z0
+			}
+			for k := int(r0 / envBin); k <= int(r1/envBin); k++ {
+				mid := (float64(k) + 0.5) * envBin
+				if mid >= r0 && mid <= r1 && r1 > r0 {
+					put(k, sign*(z0+(z1-z0)*(mid-r0)/(r1-r0)))
+				}
+			}
+		}
+	}
+	return env
+}
+
+// water returns the depth to which each bin would be under water; 0 where empty.
+func water(z []float64) []float64 {
+	w := make([]float64, len(z))
+	right := math.Inf(-1)
+	for i := len(z) - 1; i >= 0; i-- {
+		if z[i] > right {
+			right = z[i]
+		}
+		w[i] = right
+	}
+	left := math.Inf(-1)
+	for i, v := range z {
+		if v > left {
+			left = v
+		}
+		d := min(left, w[i]) - v
+		if !(d > 0) {
+			d = 0
+		}
+		w[i] = d
+	}
+	return w
+}
+
+// deepestPath returns one bin per section, -1 where the section is empty: the path through the
+// sections that gathers the most depth for the least sideways movement.
+func deepestPath(s []slice) []int {
+	const reach = 8    // bins that the path may move from one section to the next
+	const stiff = 0.08 // cost of moving one bin, grows with the square
+	n := 0
+	for i := range s {
+		n = max(n, len(s[i].water))
+	}
+	best := make([]float64, n)
+	next := make([]float64, n)
+	from := make([][]int16, len(s))
+	for i := range s {
+		from[i] = make([]int16, n)
+		for k := range n {
+			b, at := math.Inf(-1), 0
+			for j := max(0, k-reach); j <= min(n-1, k+reach); j++ {
+				if v := best[j] - stiff*float64((j-k)*(j-k)); v > b {
+					b, at = v, j
+				}
+			}
+			w := 0.0
+			if k < len(s[i].water) {
+				w = s[i].water[k]
+			}
+			next[k], from[i][k] = b+w, int16(at)
+		}
+		best, next = next, best
+	}
+	path := make([]int, len(s))
+	if n == 0 {
+		return path
+	}
+	k := 0
+	for j := range best {
+		if best[j] > best[k] {
+			k = j
+		}
+	}
+	for i := len(s) - 1; i >= 0; i-- {
+		path[i] = k
+		if k >= len(s[i].water) {
+			path[i] = -1
+		}
+		k = int(from[i][k])
+	}
+	return path
+}
+
+// apexIn finds the point farthest toward the tissue with rho between lo and hi: the middle of
+// what lies within 0.02 mm of it, so that a flat top does not make it wander.
+func (s *slice) apexIn(lo, hi float64) *apex {
+	best := math.Inf(-1)
+	var a apex
+	for ci, c := range s.contours {
+		for i, p := range c.pts {
+			if c.rho[i] > lo && c.rho[i] < hi && p.Z > best {
+				best = p.Z
+				a = apex{p: p, contour: ci, index: i}
+			}
+		}
+	}
+	if math.IsInf(best, -1) {
+		return nil
+	}
+	c := &s.contours[a.contour]
+	var sum Vec
+	var n float64
+	for i, p := range c.pts {
+		if c.rho[i] > lo && c.rho[i] < hi && p.Z > best-0.02 && math.Abs(c.rho[i]-c.rho[a.index]) < 1 {
+			sum = sum.Add(p)
+			n++
+		}
+	}
+	p := sum.Scale(1 / n)
+	p.Z = best
+	d := math.Inf(1)
+	for i, q := range c.pts {
+		if e := q.Sub(p).Norm2(); e < d {
+			d, a.index = e, i
+		}
+	}
+	a.p = p
+	return &a
+}
+
+// step moves along the contour from index i in direction dir (+1, -1); ok is false at an end.
+func (c *contour) step(i, dir int) (int, bool) {
+	j := i + dir
+	n := len(c.pts)
+	if c.closed {
+		return (j + n) % n, true
+	}
+	return j, j >= 0 && j < n
+}
+
+// segment returns the face of the segment from point i in direction dir.
+func (c *contour) segment(i, dir int) mesh.FaceID {
+	if dir < 0 {
+		i--
+	}
+	return c.faces[(i+len(c.faces))%len(c.faces)]
+}
+
+// inward returns the direction along the contour that leads from the apex to the crest: the one
+// that comes nearer to it within the length given; 0 where neither does (a broken contour).
+func (s *slice) inward(a *apex, within float64) int {
+	c := &s.contours[a.contour]
+	goal := s.crest
+	best, dir := math.Inf(1), 0
+	for _, d := range [2]int{1, -1} {
+		i, walked := a.index, 0.0
+		for walked < within {
+			j, ok := c.step(i, d)
+			if !ok || j == a.index {
+				break
+			}
+			walked += c.pts[i].Dist(c.pts[j])
+			i = j
+			if e := c.pts[i].Dist(goal) + 0.2*walked; e < best {
+				best, dir = e, d
+			}
+		}
+	}
+	return dir
+}

@@ -1,0 +1,136 @@
+package mesh
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+)
+
+const (
+	stlHeader = 84 // 80 bytes of anything, then the face count
+	stlRecord = 50 // normal, three vertices as float32, two bytes of anything
+)
+
+// binary reads what follows the first n bytes, which are in buf.
+func (d *decoder) binary(r io.Reader, buf []byte, n int) error {
+	s := d.stats
+	s.Bytes, s.Solids = int64(n), 1
+	if n < stlHeader {
+		return notBinary(buf[:n])
+	}
+	promised := int64(binary.LittleEndian.Uint32(buf[80:]))
+	if head := buf[:min(n, 512)]; bytes.IndexByte(head, 0) < 0 && isText(head) {
+		return notBinary(head)
+	}
+	// A writer that cannot go back leaves the count at 0 or all ones.
+	open := promised == 0 || promised == math.MaxUint32
+	left := promised
+	if open {
+		left = math.MaxInt64
+	}
+	d.grow(roomFor(sizeHint(r)+int64(n), promised, open))
+
+	replaced := int64(0) // bytes that a text conversion would have added
+	part := buf[stlHeader:n]
+	for {
+		replaced += 2 * int64(bytes.Count(part, []byte("\xEF\xBF\xBD")))
+		whole := min(int64(len(part)/stlRecord), left)
+		for rec := part[:whole*stlRecord]; len(rec) > 0; rec = rec[stlRecord:] {
+			d.record((*[stlRecord]byte)(rec))
+		}
+		left -= whole
+		rest := part[whole*stlRecord:]
+		if left == 0 {
+			s.TrailingBytes += int64(len(rest))
+			rest = nil
+		}
+		keep := copy(buf, rest)
+		m, err := io.ReadFull(r, buf[keep:])
+		s.Bytes += int64(m)
+		if m == 0 {
+			if err != nil && !errors.Is(err, io.EOF) {
+				return err
+			}
+			return d.endBinary(promised, open, keep, replaced)
+		}
+		if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+			return err
+		}
+		part = buf[:keep+m]
+	}
+}
+
+// endBinary judges the end of the file; partial bytes of a face are left over.
+func (d *decoder) endBinary(promised int64, open bool, partial int, replaced int64) error {
+	s := d.stats
+	switch {
+	case open && partial > 0:
+		return &FormatError{Offset: s.Bytes, Reason: fmt.Sprintf(
+			"the face count is %d, and the %d bytes after it are not whole faces of %d bytes", promised, s.Bytes-stlHeader, stlRecord)}
+	case open && s.Faces > 0:
+		s.note("The face count in the file is %d; the %d whole faces that follow it were read.", promised, s.Faces)
+	case !open && int64(s.Faces) < promised:
+		return &FormatError{Offset: s.Bytes, Reason: fmt.Sprintf(
+			"the file ends early: %d faces promised (%d bytes), %d whole faces came (%d bytes)",
+			promised, stlHeader+stlRecord*promised, s.Faces, s.Bytes)}
+	case s.TrailingBytes > 6 && s.TrailingBytes <= replaced+replaced/8:
+		return &FormatError{Offset: stlHeader, Reason: "the file was changed as if it were text (bytes replaced by EF BF BD); send it again as a binary file"}
+	case s.TrailingBytes >= stlRecord && s.TrailingBytes%stlRecord == 0:
+		s.note("%d bytes follow the %d promised faces and were not read: they have the length of %d more faces.",
+			s.TrailingBytes, promised, s.TrailingBytes/stlRecord)
+	case s.TrailingBytes > 0:
+		s.note("%d bytes follow the %d promised faces and were not read.", s.TrailingBytes, promised)
+	}
+	return nil
+}
+
+// record decodes one face.
+func (d *decoder) record(b *[stlRecord]byte) {
+	var v [12]float64
+	finite := true
+	for i := range v {
+		u := binary.LittleEndian.Uint32(b[4*i:])
+		v[i] = float64(math.Float32frombits(u))
+		if i >= 3 && u&0x7F800000 == 0x7F800000 {
+			finite = false
+		}
+	}
+	d.face(Vec{v[0], v[1], v[2]}, Vec{v[3], v[4], v[5]}, Vec{v[6], v[7], v[8]}, Vec{v[9], v[10], v[11]}, finite)
+}
+
+// roomFor returns for how many faces memory is taken at once: never more than the bytes that are
+// known to be there can hold, as the count may be anything.
+func roomFor(size, promised int64, open bool) int64 {
+	fit := max(size-stlHeader, 0) / stlRecord
+	if open {
+		return fit
+	}
+	return min(promised, fit)
+}
+
+// notBinary says why bytes that are no ASCII STL cannot be a binary one either.
+func notBinary(head []byte) error {
+	if isText(head) {
+		word := bytes.Fields(head)
+		first := ""
+		if len(word) > 0 {
+			first = string(word[0][:min(len(word[0]), 20)])
+		}
+		return &FormatError{Line: 1, Reason: fmt.Sprintf("text that begins with %q; an ASCII STL file begins with solid", first)}
+	}
+	return &FormatError{Offset: int64(len(head)), Reason: fmt.Sprintf(
+		"the file ends early: a binary STL file has at least %d bytes, this has %d", stlHeader, len(head))}
+}
+
+// isText reports whether b holds no control characters but white space.
+func isText(b []byte) bool {
+	for _, c := range b {
+		if c < ' ' && (c < '\t' || c > '\r') {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,325 @@
+package tree
+
+import (
+	"math"
+	"runtime"
+	"sync"
+	"sync/atomic"
+
+	"fornix/mesh"
+)
+
+const (
+	leafSize = 4  // a run this short is not split
+	bins     = 16 // candidate planes of the surface area heuristic
+	deep     = 32 // from this depth on runs are split in the middle, which bounds the depth
+)
+
+// box is an axis-parallel box in float32.
+type box struct{ lo, hi [3]float32 }
+
+// item is a face on its way into the tree.
+type item struct {
+	box
+	face mesh.FaceID
+}
+
+var emptyBox = box{
+	lo: [3]float32{math.MaxFloat32, math.MaxFloat32, math.MaxFloat32},
+	hi: [3]float32{-math.MaxFloat32, -math.MaxFloat32, -math.MaxFloat32},
+}
+
+func (b *box) add(o *box) {
+	// Plain comparisons: min and max also order NaN and -0, which costs half the build.
+	for k := range 3 {
+		if o.lo[k] < b.lo[k] {
+			b.lo[k] = o.lo[k]
+		}
+		if o.hi[k] > b.hi[k] {
+			b.hi[k] = o.hi[k]
+		}
+	}
+}
+
+// cost is half the area of b, 0 when empty.
+func (b *box) cost() float32 {
+	x, y, z := b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2]
+	if x < 0 {
+		return 0
+	}
+	return float32(x*y) + float32(y*z) + float32(z*x)
+}
+
+// New builds the tree of m by the surface area heuristic over bins (Wald, IEEE Symposium on
+// Interactive Ray Tracing 2007), on all processors and with the same result for any number of
+// them. O(#F log #F).
+func New(m *mesh.Mesh) *Tree {
+	t := &Tree{m: m}
+	if len(m.Tri) == 0 {
+		return t
+	}
+	b := &builder{items: make([]item, len(m.Tri)), pad: padOf(m)}
+	b.measure(m)
+	t.face = make([]mesh.FaceID, len(m.Tri))
+
+	// The top of the tree is split here, whole runs below it by workers, each into nodes of its
+	// own, which are then put one after the other.
+	b.grain = max(len(m.Tri)/16, 1<<12)
+	top := make([]node, 1, 128)
+	b.split(&top, 0, 0, len(b.items), 0, true)
+	var wg sync.WaitGroup
+	var next atomic.Int32
+	for range min(runtime.GOMAXPROCS(0), max(len(b.jobs), 1)) {
+		wg.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(b.jobs) {
+					return
+				}
+				j := &b.jobs[i]
+				j.node = make([]node, 1, (j.hi-j.lo)/2+8)
+				b.split(&j.node, 0, j.lo, j.hi, j.depth, false)
+				for k := j.lo; k < j.hi; k++ {
+					t.face[k] = b.items[k].face
+				}
+			}
+		})
+	}
+	wg.Wait()
+	t.node = b.join(top)
+	if len(b.jobs) == 0 {
+		for k := range b.items {
+			t.face[k] = b.items[k].face
+		}
+	}
+	return t
+}
+
+// join puts the nodes of the jobs behind those of the top and mends the references.
+func (b *builder) join(top []node) []node {
+	total := len(top)
+	for i := range b.jobs {
+		total += len(b.jobs[i].node)
+	}
+	out := append(make([]node, 0, total), top...)
+	for i := range b.jobs {
+		j := &b.jobs[i]
+		base := int32(len(out))
+		out[j.parent].ref[j.side] = base
+		for _, n := range j.node {
+			for s := range 2 {
+				if n.count[s] == 0 {
+					n.ref[s] += base
+				}
+			}
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// job is a run that a worker splits; its root becomes a child of parent.
+type job struct {
+	lo, hi, depth int
+	parent        int32
+	side          int
+	node          []node
+}
+
+type builder struct {
+	items []item
+	pad   float64 // mm by which boxes are grown on all sides
+	grain int
+	jobs  []job
+}
+
+// measure fills items with the boxes of the faces, rounded outward.
+func (b *builder) measure(m *mesh.Mesh) {
+	const piece = 1 << 14
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for {
+				hi := int(next.Add(piece))
+				lo := hi - piece
+				if lo >= len(b.items) {
+					return
+				}
+				for f := lo; f < min(hi, len(b.items)); f++ {
+					p, q, r := m.Corners(mesh.FaceID(f))
+					it := &b.items[f]
+					it.face = mesh.FaceID(f)
+					it.lo = [3]float32{below(min(p.X, q.X, r.X)), below(min(p.Y, q.Y, r.Y)), below(min(p.Z, q.Z, r.Z))}
+					it.hi = [3]float32{above(max(p.X, q.X, r.X)), above(max(p.Y, q.Y, r.Y)), above(max(p.Z, q.Z, r.Z))}
+				}
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// below and above round to a float32 not above or below x.
+func below(x float64) float32 {
+	f := float32(x)
+	if float64(f) > x {
+		f = math.Nextafter32(f, float32(math.Inf(-1)))
+	}
+	return f
+}
+
+func above(x float64) float32 {
+	f := float32(x)
+	if float64(f) < x {
+		f = math.Nextafter32(f, float32(math.Inf(1)))
+	}
+	return f
+}
+
+// padOf is a billionth of the largest coordinate. Distances of points and rays to boxes are
+// then never rounded to more than what the faces inside would give, for queries up to a million
+// times farther away than the mesh is large.
+func padOf(m *mesh.Mesh) float64 {
+	lo, hi := m.Bounds()
+	return 1e-9 * max(-lo.X, -lo.Y, -lo.Z, hi.X, hi.Y, hi.Z, 0)
+}
+
+// set stores a box as centre and half size that cover it, and the pad, in spite of rounding.
+func (n *node) set(side int, b *box, pad float64) {
+	for k := range 3 {
+		lo, hi := float64(b.lo[k]), float64(b.hi[k])
+		c := float32((lo + hi) / 2)
+		n.centre[side][k] = c
+		n.half[side][k] = above(max(hi-float64(c), float64(c)-lo) + pad)
+	}
+}
+
+// split makes node at of s over items lo..hi: it partitions them in two and goes on with both.
+func (b *builder) split(s *[]node, at int32, lo, hi, depth int, top bool) {
+	if hi-lo <= leafSize {
+		// Only a whole tree is this small: one leaf and an empty child.
+		bb := emptyBox
+		for i := lo; i < hi; i++ {
+			bb.add(&b.items[i].box)
+		}
+		n := &(*s)[at]
+		n.set(0, &bb, b.pad)
+		n.ref[0], n.count[0] = int32(lo), int32(hi-lo)
+		n.half[1] = [3]float32{float32(math.Inf(-1)), float32(math.Inf(-1)), float32(math.Inf(-1))}
+		n.count[1], n.ref[1] = 1, int32(lo)
+		return
+	}
+	mid, left, right := b.partition(lo, hi, depth)
+	runs := [2][2]int{{lo, mid}, {mid, hi}}
+	(*s)[at].set(0, &left, b.pad)
+	(*s)[at].set(1, &right, b.pad)
+	for side, run := range runs {
+		n := run[1] - run[0]
+		switch {
+		case n <= leafSize && !top:
+			(*s)[at].ref[side], (*s)[at].count[side] = int32(run[0]), int32(n)
+		case top && n <= b.grain:
+			b.jobs = append(b.jobs, job{lo: run[0], hi: run[1], depth: depth + 1, parent: at, side: side})
+		default:
+			child := int32(len(*s))
+			*s = append(*s, node{})
+			(*s)[at].ref[side], (*s)[at].count[side] = child, 0
+			b.split(s, child, run[0], run[1], depth+1, top)
+		}
+	}
+}
+
+// partition reorders items lo..hi so that those up to mid go left, and returns both boxes.
+func (b *builder) partition(lo, hi, depth int) (mid int, left, right box) {
+	items := b.items[lo:hi]
+	cen := emptyBox // of twice the centres
+	for i := range items {
+		it := &items[i]
+		for k := range 3 {
+			c := it.lo[k] + it.hi[k]
+			if c < cen.lo[k] {
+				cen.lo[k] = c
+			}
+			if c > cen.hi[k] {
+				cen.hi[k] = c
+			}
+		}
+	}
+	axis := 0
+	for k := 1; k < 3; k++ {
+		if cen.hi[k]-cen.lo[k] > cen.hi[axis]-cen.lo[axis] {
+			axis = k
+		}
+	}
+	width := cen.hi[axis] - cen.lo[axis]
+	n := bins // as many planes as pay
+	if len(items) <= 64 {
+		n = bins / 2
+	}
+	scale := float32(n) * (1 - 1e-6) / width
+	if depth >= deep || !(width > 0) || math.IsInf(float64(scale), 0) || math.IsInf(float64(width), 0) {
+		return b.halve(lo, hi)
+	}
+	start := cen.lo[axis]
+	var count [bins]int
+	var bound [bins]box
+	for i := range bound[:n] {
+		bound[i] = emptyBox
+	}
+	for i := range items {
+		it := &items[i]
+		k := int((it.lo[axis]+it.hi[axis]-start)*scale) & (bins - 1)
+		count[k]++
+		bound[k].add(&it.box)
+	}
+	// The cheapest plane, by areas times counts.
+	var behind [bins]box
+	acc := emptyBox
+	for i := n - 1; i > 0; i-- {
+		acc.add(&bound[i])
+		behind[i] = acc
+	}
+	acc = emptyBox
+	before, bestCost, best := 0, float32(math.Inf(1)), 0
+	for i := range n - 1 {
+		acc.add(&bound[i])
+		before += count[i]
+		if before == 0 || before == len(items) {
+			continue
+		}
+		c := float32(acc.cost()*float32(before)) + float32(behind[i+1].cost()*float32(len(items)-before))
+		if c < bestCost {
+			bestCost, best, left, right = c, i+1, acc, behind[i+1]
+		}
+	}
+	if best == 0 {
+		return b.halve(lo, hi)
+	}
+	i, j := 0, len(items)-1
+	for {
+		for i <= j && int((items[i].lo[axis]+items[i].hi[axis]-start)*scale)&(bins-1) < best {
+			i++
+		}
+		for i <= j && int((items[j].lo[axis]+items[j].hi[axis]-start)*scale)&(bins-1) >= best {
+			j--
+		}
+		if i >= j {
+			break
+		}
+		items[i], items[j] = items[j], items[i]
+	}
+	return lo + i, left, right
+}
+
+// halve splits where the items lie, for faces that no plane tells apart.
+func (b *builder) halve(lo, hi int) (mid int, left, right box) {
+	mid = (lo + hi) / 2
+	left, right = emptyBox, emptyBox
+	for i := lo; i < mid; i++ {
+		left.add(&b.items[i].box)
+	}
+	for i := mid; i < hi; i++ {
+		right.add(&b.items[i].box)
+	}
+	return mid, left, right
+}

@@ -1,0 +1,189 @@
+package render
+
+import (
+	"cmp"
+	"image"
+	"image/color"
+	"image/draw"
+	"math"
+	"slices"
+	"strconv"
+
+	"fornix/mesh"
+)
+
+// strip draws the foot of the picture: scale bar, thickness legend and key.
+func (p *page) strip(b Box, cam Camera, c content) {
+	u := p.u
+	p.scaleBar(Box{b.X, b.Y + 10*u, 268 * u, b.H - 10*u}, cam.Scale)
+	legend := Box{b.X + 296*u, b.Y + 10*u, 520 * u, b.H - 10*u}
+	p.thickness(legend, c)
+	p.keys(Box{legend.X + legend.W + 32*u, b.Y + 10*u, b.X + b.W - legend.X - legend.W - 32*u, b.H - 10*u})
+}
+
+// scaleBar draws 10 mm, or less in a close-up where 10 mm do not fit.
+func (p *page) scaleBar(b Box, scale float64) {
+	u := p.u
+	mm := 0.0
+	for _, mm = range []float64{10, 5, 2, 1, 0.5} {
+		if mm*scale <= b.W {
+			break
+		}
+	}
+	l, y := math.Round(mm*scale), math.Round(b.Y+54*u)
+	p.pen.box(Box{b.X, y, l, 4 * u})
+	p.pen.box(Box{b.X, y - 9*u, 3 * u, 22 * u})
+	p.pen.box(Box{b.X + l - 3*u, y - 9*u, 3 * u, 22 * u})
+	p.pen.flush(ink, 1)
+	p.write(strconv.FormatFloat(mm, 'f', -1, 64)+" mm", b.X, b.Y+12*u, strongText, ink)
+}
+
+// thickness draws the colours of the border's thickness with a tick at every whole mm, or says
+// why there are none. The limits stand above the bar, each with an arrow at its place.
+func (p *page) thickness(b Box, c content) {
+	u := p.u
+	if c.tint == nil {
+		why := c.rep.Border.ThicknessUnmeasured
+		if why == "" {
+			why = c.rep.Border.Unmeasured
+		}
+		if why == "" {
+			why = "the report gives none"
+		}
+		for i, line := range p.wrap("border thickness not measured: "+why, b.W, 3, plainText) {
+			p.write(line, b.X, b.Y+8*u+float64(i)*p.line(plainText), plainText, softInk)
+		}
+		return
+	}
+	s := c.opt.Thickness
+	cs := s.colours()
+	w := math.Floor((b.W - 20*u) / float64(len(cs)))
+	x0, y, tall := math.Round(b.X), math.Round(b.Y+60*u), math.Round(24*u)
+	for i, col := range cs {
+		r := image.Rect(int(x0+float64(i)*w), int(y), int(x0+float64(i+1)*w-max(1, 2*u)), int(y+tall))
+		draw.Draw(p.img, r, image.NewUniform(col), image.Point{}, draw.Src)
+	}
+	at := func(mm float64) float64 { return x0 + (mm-s.FromMM)/s.StepMM*w - 1 }
+	for mm := math.Ceil(s.FromMM); mm <= s.ToMM; mm++ {
+		p.pen.box(Box{at(mm) - u, y + tall, 2 * u, 6 * u})
+		p.pen.flush(ink, 1)
+		t := strconv.FormatFloat(mm, 'f', -1, 64)
+		p.write(t, at(mm)-p.width(t, plainText)/2, y+tall+6*u, plainText, ink)
+	}
+	p.write("mm", x0+float64(len(cs))*w-24*u, y+tall+6*u, plainText, ink)
+	p.write("border thickness", x0, b.Y-6*u, strongText, ink)
+	p.limits(c.opt.Limits, s, at, Box{b.X, b.Y + 24*u, b.W, y - b.Y - 24*u})
+}
+
+// limits points at the protocol's limits from above the bar. One that would cover another's
+// words is drawn as an arrow only.
+func (p *page) limits(ls []Limit, s Scale, at func(float64) float64, b Box) {
+	u, free := p.u, b.X
+	ls = slices.Clone(ls)
+	slices.SortStableFunc(ls, func(a, b Limit) int { return cmp.Compare(a.MM, b.MM) })
+	for _, l := range ls {
+		if !(l.MM >= s.FromMM && l.MM <= s.ToMM) {
+			continue
+		}
+		x, y := at(l.MM), b.Y+b.H
+		for d := 0.0; d < 8*u; d++ {
+			p.pen.box(Box{x - (8*u-d)*0.6, y - 10*u + d, (8*u - d) * 1.2, 1})
+		}
+		p.pen.flush(ink, 1)
+		t := l.Text + " " + strconv.FormatFloat(l.MM, 'f', -1, 64)
+		w := p.width(t, plainText)
+		left := max(free, min(x-w/2, b.X+b.W-w))
+		if l.Text == "" || left+w > b.X+b.W || x < left-8*u || x > left+w+8*u {
+			continue
+		}
+		p.write(t, left, b.Y, plainText, ink)
+		free = left + w + 14*u
+	}
+}
+
+// keys explains the shapes that the picture shows, in columns of three.
+func (p *page) keys(b Box) {
+	u := p.u
+	ks := slices.Clone(p.key)
+	slices.Sort(ks)
+	const rows = 3
+	x := b.X
+	for first := 0; first < len(ks); first += rows {
+		wide := 0.0
+		col := ks[first:min(first+rows, len(ks))]
+		for _, k := range col {
+			wide = max(wide, p.width(words[k], plainText))
+		}
+		if x+54*u+wide > b.X+b.W {
+			return
+		}
+		for i, k := range col {
+			y := b.Y + 6*u + float64(i)*32*u
+			p.sample(k, Box{x, y, 44 * u, 26 * u})
+			p.write(words[k], x+54*u, y, plainText, ink)
+		}
+		x += wide + 80*u
+	}
+}
+
+// sample draws a small specimen of a kind.
+func (p *page) sample(k Kind, b Box) {
+	u := p.u
+	mid := dot{b.X + b.W/2, b.Y + b.H/2, always}
+	from, to := dot{b.X, mid.y, always}, dot{b.X + b.W, mid.y, always}
+	dense := make(stroke, 0, 45)
+	for i := range 45 {
+		dense = append(dense, dot{from.x + (to.x-from.x)*float64(i)/44, mid.y, always})
+	}
+	switch k {
+	case MarkHole, MarkVoid, MarkPlace, MarkBleb, MarkLandmark:
+		p.symbol(&p.pen, k, mid, 4*u, nil)
+	case BackFaces:
+		p.pen.box(b.inset(3 * u))
+		p.pen.flush(mix(backside, ink, 0.4), 1)
+	case MarkFold:
+		p.symbol(&p.pen, k, mid, 4*u, dense)
+	default:
+		p.inked(&p.pen, k, dense)
+	}
+}
+
+// locator is a small picture of the whole scan in which a close-up shows its place.
+type locator struct {
+	cam   Camera
+	img   *image.RGBA
+	depth []float32
+}
+
+// newLocator draws a whole view small.
+func newLocator(r *Raster, s *Surface, v View, tint []color.RGBA, width, workers int) *locator {
+	u := float64(width) / 1600
+	w, h := int(locatorWidth*u), int(locatorTall*u)
+	r.Resize(w, h)
+	cam := v.Camera.fit(Box{0, 0, float64(w), float64(h)}.inset(6*u), s.mesh.Pos)
+	r.Draw(s, cam, tint, workers)
+	l := &locator{cam: cam, img: image.NewRGBA(r.Image.Bounds()), depth: slices.Clone(r.Depth)}
+	copy(l.img.Pix, r.Image.Pix)
+	return l
+}
+
+// hides reports whether the scan lies in front of a point by more than 1.5 mm.
+func (l *locator) hides(at mesh.Vec) bool {
+	x, y, z := l.cam.Project(at)
+	w, h := l.img.Bounds().Dx(), l.img.Bounds().Dy()
+	if !(x >= 0 && y >= 0 && x < float64(w) && y < float64(h)) {
+		return true
+	}
+	return float64(l.depth[int(y)*w+int(x)]) > z+1.5
+}
+
+// locate draws the locator into a box with a ring at the place.
+func (p *page) locate(l *locator, b Box, at mesh.Vec) {
+	u := p.u
+	r := image.Rect(int(b.X), int(b.Y), int(b.X)+l.img.Bounds().Dx(), int(b.Y)+l.img.Bounds().Dy())
+	draw.Draw(p.img, r, l.img, image.Point{}, draw.Src)
+	p.frame(Box{float64(r.Min.X), float64(r.Min.Y), float64(r.Dx()), float64(r.Dy())})
+	x, y, _ := l.cam.Project(at)
+	d := dot{x + float64(r.Min.X), y + float64(r.Min.Y), always}
+	p.twice(&p.pen, 3.4*u, ink, func(w float64) { p.pen.ring(d, 13*u, w) })
+}

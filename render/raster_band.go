@@ -1,0 +1,235 @@
+package render
+
+import (
+	"math"
+
+	"fornix/mesh"
+)
+
+// drawBand draws the faces of band b into w and resolves its samples into pixels.
+func (r *Raster) drawBand(s *Surface, b int, w *bandBuffer) {
+	minusInf := float32(math.Inf(-1))
+	for i := range w.depth {
+		w.depth[i] = minusInf
+	}
+	row0 := b * bandRows * over
+	rows := min(bandRows*over, r.H*over-row0)
+	for _, f := range r.order[r.start[b]:r.start[b+1]] {
+		t := s.mesh.Tri[f]
+		r.drawFace(s, f, &r.vert[t[0]], &r.vert[t[1]], &r.vert[t[2]], row0, rows, w)
+	}
+	r.resolve(b, w)
+}
+
+// edge is the signed area function of one side of a face, over sample positions.
+type edge struct{ dx, dy, at int64 }
+
+// newEdge returns the function that is positive on the inner side of a → b, at the middle of
+// sample x, y. A sample on the side itself belongs to the face for which the side is a top or
+// left one, so that faces that share it draw every sample once.
+func newEdge(a, b *vertex, x, y int) edge {
+	dx, dy := int64(b.x-a.x), int64(b.y-a.y)
+	px, py := int64(x*sub+sub/2)-int64(a.x), int64(y*sub+sub/2)-int64(a.y)
+	e := edge{-dy * sub, dx * sub, dx*py - dy*px}
+	if !(dy < 0 || (dy == 0 && dx > 0)) {
+		e.at--
+	}
+	return e
+}
+
+func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, w *bandBuffer) {
+	area := int64(b.x-a.x)*int64(c.y-a.y) - int64(b.y-a.y)*int64(c.x-a.x)
+	if area == 0 {
+		return
+	}
+	// y runs down, so a face that winds counter-clockwise as seen has a negative area.
+	facing := area < 0
+	if s.insideOut {
+		facing = !facing
+	}
+	if area < 0 {
+		b, c, area = c, b, -area
+	}
+	x0 := max(0, int(min(a.x, b.x, c.x)-sub/2)/sub)
+	x1 := min(r.W*over-1, int(max(a.x, b.x, c.x)-sub/2)/sub+1)
+	y0 := max(row0, int(min(a.y, b.y, c.y)-sub/2)/sub)
+	y1 := min(row0+rows-1, int(max(a.y, b.y, c.y)-sub/2)/sub+1)
+	if x0 > x1 || y0 > y1 {
+		return
+	}
+	ea, eb, ec := newEdge(b, c, x0, y0), newEdge(c, a, x0, y0), newEdge(a, b, x0, y0)
+	inv := 1 / float32(area)
+	ca, cb, cc := &a.front, &b.front, &c.front
+	if !facing {
+		ca, cb, cc = &a.back, &b.back, &c.back
+	}
+	zb, zc := b.z-a.z, c.z-a.z
+	for y := y0; y <= y1; y++ {
+		wa, wb, wc := ea.at, eb.at, ec.at
+		i := (y-row0)*r.W*over + x0
+		inside := false
+		for x := x0; x <= x1; x++ {
+			if wa|wb|wc >= 0 {
+				inside = true
+				lb, lc := float32(wb)*inv, float32(wc)*inv
+				z := a.z + float32(lb*zb) + float32(lc*zc)
+				if z > w.depth[i] {
+					w.depth[i], w.face[i] = z, f
+					la := 1 - lb - lc
+					w.rgb[i] = level(la, lb, lc, ca[0], cb[0], cc[0])<<16 |
+						level(la, lb, lc, ca[1], cb[1], cc[1])<<8 |
+						level(la, lb, lc, ca[2], cb[2], cc[2])
+				}
+			} else if inside {
+				break
+			}
+			wa += ea.dx
+			wb += eb.dx
+			wc += ec.dx
+			i++
+		}
+		ea.at += ea.dy
+		eb.at += eb.dy
+		ec.at += ec.dy
+	}
+}
+
+// level mixes three values of a channel by barycentric weights.
+func level(la, lb, lc, a, b, c float32) uint32 {
+	v := float32(la*a) + float32(lb*b) + float32(lc*c)
+	return uint32(min(255, max(0, v)))
+}
+
+// resolve averages the samples of a band into pixels; depth and face are the nearest sample's.
+func (r *Raster) resolve(b int, w *bandBuffer) {
+	minusInf := float32(math.Inf(-1))
+	stride := r.W * over
+	for y := b * bandRows; y < min(r.H, (b+1)*bandRows); y++ {
+		base := (y - b*bandRows) * over * stride
+		pix := r.Image.Pix[y*r.Image.Stride:]
+		for x := range r.W {
+			near, face := minusInf, int32(-1)
+			var red, green, blue uint32
+			for k := range over * over {
+				i := base + (k/over)*stride + x*over + k%over
+				if z := w.depth[i]; z == minusInf {
+					red, green, blue = red+uint32(paper.R), green+uint32(paper.G), blue+uint32(paper.B)
+				} else {
+					c := w.rgb[i]
+					red, green, blue = red+c>>16, green+c>>8&255, blue+c&255
+					if z > near {
+						near, face = z, w.face[i]
+					}
+				}
+			}
+			const half, all = over * over / 2, over * over
+			p := pix[4*x : 4*x+4 : 4*x+4]
+			p[0], p[1], p[2], p[3] = uint8((red+half)/all), uint8((green+half)/all), uint8((blue+half)/all), 255
+			r.Depth[y*r.W+x], r.Face[y*r.W+x] = near, face
+		}
+	}
+}
+
+// back reports whether more than one in two hundred of the pixels of the surface, by every
+// fourth in each direction, show the back of a face.
+func (r *Raster) back(s *Surface, c Camera) bool {
+	seen, back := 0, 0
+	for y := 0; y < r.H; y += 4 {
+		for x := 0; x < r.W; x += 4 {
+			f := r.Face[y*r.W+x]
+			if f < 0 {
+				continue
+			}
+			seen++
+			p, q, t := s.mesh.Corners(mesh.FaceID(f))
+			if (q.Sub(p).Cross(t.Sub(p)).Dot(c.Toward) < 0) != s.insideOut {
+				back++
+			}
+		}
+	}
+	return back*200 > seen
+}
+
+// deepen darkens what lies deeper than its surroundings and lightens what stands out, so that
+// pits and edges read. It is the unsharp mask of the depth buffer of T. Luft, C. Colditz and
+// O. Deussen, "Image enhancement by unsharp masking the depth buffer" (ACM TOG 25(3), 2006),
+// with a box of 2.4 mm, and no less than 9 pixels, for the blur.
+func (r *Raster) deepen(scale float64) {
+	n := max(4, min(60, int(math.Round(1.2*scale))))
+	const deepest = 1.2 // mm at which the effect no longer grows
+	blurRows(r.Depth, r.blurA, r.W, n)
+	blurColumns(r.blurA, r.blurB, r.W, n)
+	for i, z := range r.Depth {
+		if r.Face[i] < 0 {
+			continue
+		}
+		d := max(-deepest, min(deepest, z-r.blurB[i])) / deepest
+		k := float32(0.10)
+		if d < 0 {
+			k = 0.42
+		}
+		y, x := i/r.W, i%r.W
+		p := r.Image.Pix[y*r.Image.Stride+4*x:][:3]
+		for j := range p {
+			v := float32(p[j]) * (1 + float32(k*d))
+			p[j] = uint8(min(255, v))
+		}
+	}
+}
+
+// blurRows sets out to the mean of in over 2n+1 pixels along the rows of width w; -Inf stands
+// for no value, in and out.
+func blurRows(in, out []float32, w, n int) {
+	none := float32(math.Inf(-1))
+	for row := 0; row < len(in); row += w {
+		src, dst := in[row:row+w], out[row:row+w]
+		var sum float64
+		count := 0
+		for x := -n; x < w; x++ {
+			if e := x + n; e < w && src[e] != none {
+				sum, count = sum+float64(src[e]), count+1
+			}
+			if l := x - n - 1; l >= 0 && src[l] != none {
+				sum, count = sum-float64(src[l]), count-1
+			}
+			if x < 0 {
+				continue
+			}
+			dst[x] = none
+			if count > 0 {
+				dst[x] = float32(sum / float64(count))
+			}
+		}
+	}
+}
+
+// blurColumns does the same along the columns.
+func blurColumns(in, out []float32, w, n int) {
+	none := float32(math.Inf(-1))
+	h := len(in) / w
+	sum, count := make([]float64, w), make([]int32, w)
+	add := func(y int, sign float64) {
+		if y < 0 || y >= h {
+			return
+		}
+		for x, v := range in[y*w : y*w+w] {
+			if v != none {
+				sum[x] += sign * float64(v)
+				count[x] += int32(sign)
+			}
+		}
+	}
+	for y := -n; y < h; y++ {
+		add(y+n, 1)
+		add(y-n-1, -1)
+		if y < 0 {
+			continue
+		}
+		for x := range w {
+			out[y*w+x] = none
+			if count[x] > 0 {
+				out[y*w+x] = float32(sum[x] / float64(count[x]))
+			}
+		}
+	}
+}

@@ -75,8 +75,7 @@ type notch struct {
 }
 
 // notches finds the dips of a border's apex line: where it lies below its own closing (a moving
-// maximum followed by a moving minimum, which bridges what is narrower than the window), and
-// how deep below the line from shoulder to shoulder.
+// maximum followed by a moving minimum, which bridges what is narrower than the window).
 func notches(s []slice, pick func(*slice) *apex) []notch {
 	var p []Vec
 	var u []float64
@@ -105,23 +104,9 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 			closed[i] = min(closed[i], top[j])
 		}
 	}
-	// Between the shoulders of a notch the border runs on in a straight line.
 	depth := make([]float64, n)
-	for i := 0; i < n; i++ {
-		if closed[i]-p[i].Z < frenumDepthMM/2 {
-			continue
-		}
-		lo, hi := i, i
-		for hi < n-1 && closed[hi]-p[hi].Z >= frenumDepthMM/2 {
-			hi++
-		}
-		from := lo
-		lo, hi = shoulder(p, lo, -h), shoulder(p, hi, h)
-		for k := lo; k <= hi; k++ {
-			t := (u[k] - u[lo]) / (u[hi] - u[lo])
-			depth[k] = max(depth[k], p[lo].Z+t*(p[hi].Z-p[lo].Z)-p[k].Z)
-		}
-		i = max(from, hi)
+	for i := range p {
+		depth[i] = closed[i] - p[i].Z
 	}
 	var out []notch
 	for i := 0; i < n; i++ {
@@ -150,31 +135,18 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 	return out
 }
 
-// shoulder returns the highest apex within reach samples of i.
-func shoulder(p []Vec, i, reach int) int {
-	best := i
-	for j := i; j >= 0 && j < len(p) && (j-i)*(j-i) <= reach*reach; j += reach / max(1, max(reach, -reach)) {
-		if p[j].Z > p[best].Z {
-			best = j
-		}
-	}
-	return best
-}
-
-// bottomOf returns the sample nearest to the centroid of the deepest part between lo and hi: the
-// bottom of a notch may be flat.
+// bottomOf returns the middle of the samples between lo and hi that lie within flatMM of the
+// deepest: noise must not choose among the places of a flat bottom.
 func bottomOf(depth []float64, lo, hi, deepest int) int {
-	var sum, w float64
+	const flatMM = 0.08
+	sum, n := 0, 0
 	for i := lo; i <= hi; i++ {
-		if d := depth[i] - 0.85*depth[deepest]; d > 0 {
-			sum += d * float64(i)
-			w += d
+		if depth[i] >= depth[deepest]-flatMM {
+			sum += i
+			n++
 		}
 	}
-	if w == 0 {
-		return deepest
-	}
-	return int(math.Round(sum / w))
+	return int(math.Round(float64(sum) / float64(n)))
 }
 
 // frenum takes the deepest notch whose place along the crest lies between lo and hi.

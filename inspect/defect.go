@@ -15,17 +15,18 @@ import (
 type DefectMethod struct {
 	FineMM           float64 `toml:"fine_mm"`            // 0.4 mm: radius over which the surface's curvature is taken for small faults
 	CoarseMM         float64 `toml:"coarse_mm"`          // 1.0 mm: the same for wide, shallow ones
-	CurvatureMM      float64 `toml:"curvature_1_mm"`     // 0.5 /mm: least curvature, both ways, that makes a place worth a look over FineMM; half of it over CoarseMM
+	CupPerMM         float64 `toml:"cup_per_mm"`         // 0.5 /mm: least curvature, both ways, that makes a place worth a look over FineMM; half of it over CoarseMM
+	GroovePerMM      float64 `toml:"groove_per_mm"`      // 0.7 /mm: least curvature across a groove, over FineMM, that makes it worth a look
 	MinWidthMM       float64 `toml:"min_width_mm"`       // 0.7 mm: narrower ones are not told from the scan's grain
 	MaxWidthMM       float64 `toml:"max_width_mm"`       // 7 mm: wider ones are form, not a fault
 	MinDepthMM       float64 `toml:"min_depth_mm"`       // 0.22 mm: shallower ones are not reported
 	RimDeg           float64 `toml:"rim_deg"`            // 15 °: least turn of the surface at the rim; anatomy meets its surroundings smoothly
 	RimSharp         float64 `toml:"rim_sharp"`          // 0.5: least turn at the rim as a share of what a perfect edge would have
-	RimShare         float64 `toml:"rim_share"`          // 0.8: share of the rim all round that must be sharp
+	RimShare         float64 `toml:"rim_share"`          // 0.7: share of the rim all round that must be sharp
 	EdgeDeg          float64 `toml:"edge_deg"`           // 30 °: least angle at which pit and sound surface, as fitted, meet
 	PitMisfit        float64 `toml:"pit_misfit"`         // 0.06: largest RMS distance of the pit from its sphere, as a share of the depth
 	SoundMisfit      float64 `toml:"sound_misfit"`       // 0.14: largest spread of the surroundings about the sound surface, as a share of the depth
-	CloseEdgeDeg     float64 `toml:"close_edge_deg"`     // 45 °: with at least this angle and fits as close as the next two, the rim counts as sharp
+	CloseEdgeDeg     float64 `toml:"close_edge_deg"`     // 45 °: with at least this angle and fits as close as the next two, the rim counts as sharp; also the least angle of a fold
 	ClosePitMisfit   float64 `toml:"close_pit_misfit"`   // 0.03: as PitMisfit
 	CloseSoundMisfit float64 `toml:"close_sound_misfit"` // 0.08: as SoundMisfit
 	Bias             float64 `toml:"bias"`               // 0.03: largest systematic distance of pit and rim from sphere and sound surface, the scan's noise taken off, as a share of the depth; twice as much where the faces turn sharply at the rim
@@ -48,7 +49,7 @@ type DefectMethod struct {
 // the surroundings; DepthMM is from the sound surface over the middle to the bottom; VolumeMM3
 // is that of the spherical cap. A fold's LengthMM is that of its middle line between the points
 // where the bottom comes back to the sound surface. What it cannot see: faults under MinWidthMM
-// or under about two and a half vertex spacings, and shallow ones without a rim.
+// or under about two and a half edge lengths, and shallow ones without a rim.
 //
 // normals are #V outward unit vectors; noiseMM is the scan's noise along them (SD).
 // Vertices whose sound surroundings are neither tissue nor border are left out. Widest first.

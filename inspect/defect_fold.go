@@ -124,7 +124,7 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	// Together the sections show the form far more finely than each alone: anatomy's grooves
 	// (between rugae, along a frenum) have round shoulders, which no circle with sharp edges fits.
 	if bias(rings[:], s.noise) > s.by.FoldBias*f.depth || median(turns) < s.by.RimDeg || median(sharps) < s.by.RimSharp ||
-		2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.EdgeDeg {
+		2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.CloseEdgeDeg {
 		return f, false
 	}
 	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
@@ -237,7 +237,7 @@ func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) Vec {
 			line = append(line, q)
 		}
 	}
-	at, height := 0.0, 0.0
+	at, was, height := 0.0, depth, 0.0
 	for x := 0.0; x <= reach; x += 0.1 {
 		g := sound{o: p.foot.Along(x, t), n: p.axis, e1: t, e2: side}
 		pts := w.pts[:0]
@@ -258,10 +258,15 @@ func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) Vec {
 				n += k
 			}
 		}
-		if n > 0 && sum/n < 0.5*depth {
-			break
+		if n == 0 {
+			continue
 		}
-		at, height = x, g.at(0, 0)
+		if low := sum / n; low < 0.5*depth {
+			at += (x - at) * (was - 0.5*depth) / (was - low)
+			break
+		} else {
+			at, was, height = x, low, g.at(0, 0)
+		}
 	}
 	r := (float64(width*width)/4 + float64(depth*depth)) / (2 * depth)
 	half := r - depth/2

@@ -127,6 +127,9 @@ func (s *survey) judge(p *pit) string {
 	width := 2 * p.a
 	edgeDeg := 2 * math.Atan(p.depth/p.a) * 180 / math.Pi
 	b := bias(p.rings[:], s.noise)
+	// What the scan's noise alone makes of the RMS over so many vertices, three standard
+	// deviations up, the noise itself being known to 15 %.
+	grain := 1.15 * s.noise * (1 + 3/math.Sqrt(2*float64(len(p.in))))
 	switch {
 	case width < by.MinWidthMM || width > by.MaxWidthMM:
 		return "width"
@@ -136,16 +139,16 @@ func (s *survey) judge(p *pit) string {
 		return "too few vertices"
 	case edgeDeg < by.EdgeDeg:
 		return "flat"
-	case p.off > math.Max(2*s.noise, by.PitMisfit*p.depth):
+	case p.off > math.Max(grain, by.PitMisfit*p.depth):
 		return "misfit"
-	case p.around > math.Max(3*s.noise, by.SoundMisfit*p.depth):
+	case p.around > math.Max(2*grain, by.SoundMisfit*p.depth):
 		return "misfit around"
 	case p.half > 0: // the sections of a fold are judged together
 		return ""
 	case b > 2*by.Bias*p.depth:
 		return "not the form"
-	case edgeDeg >= by.CloseEdgeDeg && p.off <= math.Max(1.5*s.noise, by.ClosePitMisfit*p.depth) &&
-		p.around <= math.Max(2*s.noise, by.CloseSoundMisfit*p.depth) && b <= by.Bias*p.depth:
+	case edgeDeg >= by.CloseEdgeDeg && p.off <= math.Max(grain, by.ClosePitMisfit*p.depth) &&
+		p.around <= math.Max(1.5*grain, by.CloseSoundMisfit*p.depth) && b <= by.Bias*p.depth:
 		return ""
 	case p.turn < by.RimDeg:
 		return "rim not sharp"

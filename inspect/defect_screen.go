@@ -15,7 +15,7 @@ func (s *survey) screen() {
 	s.weak = make([]float32, len(s.m.Pos))
 	s.groove = make([]float32, len(s.m.Pos))
 	wide := make([]float32, len(s.m.Pos))
-	fineMin, coarseMin := s.by.CurvatureMM, s.by.CurvatureMM/2
+	fineMin, coarseMin := s.by.CupPerMM, s.by.CupPerMM/2
 	s.each(len(s.look), func(w *walker, i int) {
 		v := s.look[i]
 		k1, k2, n := s.curvature(w, v, math.Max(s.by.FineMM, 1.2*float64(s.edge[v])))
@@ -35,7 +35,7 @@ func (s *survey) screen() {
 	s.pickSeeds(s.weak, fineMin, s.by.FineMM)
 	s.pickSeeds(wide, coarseMin, s.by.CoarseMM)
 	for _, v := range s.look {
-		if float64(s.groove[v]) >= fineMin {
+		if float64(s.groove[v]) >= s.by.GroovePerMM {
 			s.grooves = append(s.grooves, v)
 		}
 	}

@@ -28,6 +28,8 @@ type DefectMethod struct {
 	CloseEdgeDeg     float64 `toml:"close_edge_deg"`     // 45 °: with at least this angle and fits as close as the next two, the rim counts as sharp
 	ClosePitMisfit   float64 `toml:"close_pit_misfit"`   // 0.03: as PitMisfit
 	CloseSoundMisfit float64 `toml:"close_sound_misfit"` // 0.08: as SoundMisfit
+	Bias             float64 `toml:"bias"`               // 0.03: largest systematic distance of pit and rim from sphere and sound surface, the scan's noise taken off, as a share of the depth; twice as much where the faces turn sharply at the rim
+	FoldBias         float64 `toml:"fold_bias"`          // 0.03: the same for the sections of a fold taken together
 	FoldMM           float64 `toml:"fold_mm"`            // 3 mm: shortest fold
 	FoldRatio        float64 `toml:"fold_ratio"`         // 2.5: least length of a fold, in widths
 }
@@ -212,10 +214,16 @@ type walker struct {
 	epoch int32
 	queue []mesh.VertexID
 	pts   []patchPoint
-	rows  []float64
+	in    []bool    // #V whether the last reach took it, where mark is the epoch
+	side  []float64 // #V scratch of judgeRim
 }
 
-func newWalker(m *mesh.Mesh) *walker { return &walker{m: m, mark: make([]int32, len(m.Pos))} }
+func newWalker(m *mesh.Mesh) *walker {
+	return &walker{m: m, mark: make([]int32, len(m.Pos)), in: make([]bool, len(m.Pos)), side: make([]float64, len(m.Pos))}
+}
+
+// seen tells whether v was taken by the last reach.
+func (w *walker) seen(v mesh.VertexID) bool { return w.mark[v] == w.epoch && w.in[v] }
 
 // reach returns start and the vertices joined to it by edges through vertices for which in
 // holds, nearest rings first. The slice is good until the next call.
@@ -224,7 +232,7 @@ func (w *walker) reach(start []mesh.VertexID, in func(mesh.VertexID) bool) []mes
 	w.queue = w.queue[:0]
 	for _, v := range start {
 		if w.mark[v] != w.epoch {
-			w.mark[v] = w.epoch
+			w.mark[v], w.in[v] = w.epoch, true
 			w.queue = append(w.queue, v)
 		}
 	}
@@ -233,7 +241,7 @@ func (w *walker) reach(start []mesh.VertexID, in func(mesh.VertexID) bool) []mes
 			for _, x := range [2]mesh.VertexID{w.m.Vertex(c.Next()), w.m.Vertex(c.Prev())} {
 				if w.mark[x] != w.epoch {
 					w.mark[x] = w.epoch
-					if in(x) {
+					if w.in[x] = in(x); w.in[x] {
 						w.queue = append(w.queue, x)
 					}
 				}

@@ -14,16 +14,18 @@ type fold struct {
 	length, width, depth, volume float64
 	surface                      string
 	in                           []mesh.VertexID // within reach of it
+	all                          []pit
 }
 
-// findFolds tests a cross-section at every vertex on the floor of a groove and follows the
-// sharp-edged ones both ways; each fold found takes its surroundings out of the search.
+// findFolds tests a cross-section wherever a groove is deepest within its neighbourhood and
+// follows the sharp-edged ones both ways; each fold found takes its surroundings out of the
+// search.
 func (s *survey) findFolds() []fold {
 	floor := make([]bool, len(s.grooves))
 	first := make([]pit, len(s.grooves))
 	s.each(len(s.grooves), func(w *walker, i int) {
 		v := s.grooves[i]
-		for _, x := range w.ball(v, math.Max(0.3, 1.1*float64(s.edge[v]))) {
+		for _, x := range w.ball(v, math.Max(0.7, 1.8*float64(s.edge[v]))) {
 			if s.groove[x] > s.groove[v] || s.groove[x] == s.groove[v] && x < v {
 				return
 			}
@@ -41,31 +43,48 @@ func (s *survey) findFolds() []fold {
 		if !floor[i] || first[i].why != "" || taken[v] {
 			continue
 		}
+		// What was followed once is not followed again, be it a fold or not.
 		f, ok := s.trace(w, first[i])
-		if !ok {
-			continue
-		}
 		for _, x := range f.in {
 			taken[x] = true
 		}
-		out = append(out, f)
+		if ok {
+			out = append(out, f)
+		}
 	}
 	return s.joinFolds(out)
 }
 
-// grooveLine returns the direction in which the surface at v bends least.
+// grooveLine returns the direction of the groove at v: the one to which the normals of the
+// groove's vertices nearby are most nearly at right angles, as those of a cylinder are to its
+// axis.
 func (s *survey) grooveLine(w *walker, v mesh.VertexID) Vec {
-	a, b, c, _ := s.shape(w, v, math.Max(s.by.FineMM, 1.2*float64(s.edge[v])))
-	// The eigenvector of the larger (less concave) eigenvalue of [a b; b c].
-	angle := 0.5 * math.Atan2(2*b, a-c)
-	e1, e2 := tangents(s.nor[v])
+	near := w.ball(v, math.Max(1, 2.5*float64(s.edge[v])))
+	least := 0.5 * s.groove[v]
+	var mean Vec
+	for _, x := range near {
+		if s.groove[x] >= least {
+			mean = mean.Add(s.nor[x])
+		}
+	}
+	e1, e2 := tangents(mean.Unit())
+	var a, b, c float64
+	for _, x := range near {
+		if s.groove[x] >= least {
+			p, q := s.nor[x].Dot(e1), s.nor[x].Dot(e2)
+			a += float64(p * p)
+			b += float64(p * q)
+			c += float64(q * q)
+		}
+	}
+	angle := 0.5*math.Atan2(2*b, a-c) + math.Pi/2 // eigenvector of the smaller eigenvalue
 	return e1.Scale(math.Cos(angle)).Along(math.Sin(angle), e2)
 }
 
 // section measures the cross-section of a groove that runs along t at v.
 func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
 	edge := float64(s.edge[v])
-	p := pit{sign: 1, along: t, half: math.Max(0.4, 1.2*edge)}
+	p := pit{sign: 1, along: t, half: math.Max(0.4, 1.5*edge)}
 	s.measure(w, seed{v, 1}, math.Max(0.4, 1.3*edge), &p)
 	if p.why != "" {
 		q := pit{sign: 1, along: t, half: p.half}
@@ -86,18 +105,28 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	if len(all) < 3 {
 		return fold{}, false
 	}
+	s.refine(w, all)
 	var f fold
+	var rings [7]ring
 	for _, p := range all {
 		f.path = append(f.path, p.foot)
 	}
-	widths, depths := make([]float64, 0, len(all)), make([]float64, 0, len(all))
-	for _, p := range all {
-		widths = append(widths, 2*p.a)
-		depths = append(depths, p.depth)
+	widths, depths, turns, sharps := make([]float64, len(all)), make([]float64, len(all)), make([]float64, len(all)), make([]float64, len(all))
+	for i, p := range all {
+		for k, r := range p.rings {
+			rings[k].sum += r.sum
+			rings[k].n += r.n
+		}
+		widths[i], depths[i], turns[i], sharps[i] = 2*p.a, p.depth, p.turn, p.sharp
+		f.in = append(f.in, p.in...)
 	}
-	slices.Sort(widths)
-	slices.Sort(depths)
-	f.width, f.depth = widths[len(widths)/2], depths[len(depths)/2]
+	f.width, f.depth = median(widths), median(depths)
+	// Together the sections show the form far more finely than each alone: anatomy's grooves
+	// (between rugae, along a frenum) have round shoulders, which no circle with sharp edges fits.
+	if bias(rings[:], s.noise) > s.by.FoldBias*f.depth || median(turns) < s.by.RimDeg || median(sharps) < s.by.RimSharp ||
+		2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.EdgeDeg {
+		return f, false
+	}
 	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
 	back := s.end(w, &all[0], f.path[1], f.width, f.depth)
 	f.path = append(append([]Vec{back}, f.path...), front)
@@ -105,13 +134,34 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		f.length += f.path[i].Dist(f.path[i-1])
 	}
 	if f.length < math.Max(s.by.FoldMM, s.by.FoldRatio*f.width) {
-		return fold{}, false
+		return f, false
 	}
 	s.finish(w, &f, all)
 	return f, true
 }
 
-// follow steps along t from p while sections are good; a single bad one is stepped over.
+// refine measures the sections again over longer pieces, now that the line is known.
+func (s *survey) refine(w *walker, all []pit) {
+	was := slices.Clone(all)
+	for i, p := range was {
+		// Each section's own direction, and its neighbours'.
+		var t Vec
+		for _, q := range was[max(0, i-1):min(len(was), i+2)] {
+			t = t.Along(math.Copysign(1, q.along.Dot(p.along)), q.along)
+		}
+		t = t.Along(-t.Dot(p.axis), p.axis).Unit()
+		if v, ok := s.nearest(w, p.in, p.foot.Along(-p.depth, p.axis), p.a); ok && t != (Vec{}) {
+			edge := float64(s.edge[v])
+			q := pit{sign: 1, along: t, half: math.Max(0.7, 2.5*edge)}
+			s.measure(w, seed{v, 1}, math.Max(0.4, 1.3*edge), &q)
+			if q.why == "" {
+				all[i] = q
+			}
+		}
+	}
+}
+
+// follow steps along t from p while sections are good; two bad ones in a row are stepped over.
 func (s *survey) follow(w *walker, p pit, t Vec) []pit {
 	var out []pit
 	last, bad := p, 0
@@ -124,11 +174,18 @@ func (s *survey) follow(w *walker, p pit, t Vec) []pit {
 		if !ok {
 			break
 		}
-		q := s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
+		line := s.grooveLine(w, v)
+		if line.Dot(t) < 0 {
+			line = line.Scale(-1)
+		}
+		q := s.section(w, v, line)
+		if q.why != "" || line.Dot(t) < 0.85 {
+			q = s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
+		}
 		good := q.why == "" && math.Abs(q.a-p.a) < 0.5*p.a+0.5*edge && q.foot.Dist(last.foot) < 3*step &&
 			q.foot.Sub(last.foot).Dot(t) > 0.2*step
 		if !good {
-			if bad++; bad > 1 {
+			if bad++; bad > 2 {
 				break
 			}
 			last.in = append([]mesh.VertexID(nil), v)
@@ -156,81 +213,65 @@ func (s *survey) nearest(w *walker, from []mesh.VertexID, p Vec, r float64) (mes
 }
 
 // end returns where the floor of a fold comes back to the sound surface beyond its last good
-// section, before being the section's neighbour inside: the floor is followed on the sound
-// surface of both sides until it has risen by half of the depth; from there to the rim the end
-// is taken to be round, as a sphere of the groove's own curvature.
+// section, before being the section's neighbour inside. The floor is followed, against the sound
+// surface fitted to both sides of each place, until it has risen by half of the depth; from
+// there to the rim the end is taken to be round, as a sphere of the groove's own curvature.
 func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) Vec {
 	edge := s.meanEdge(p.in)
 	t := p.foot.Sub(before)
 	t = t.Along(-t.Dot(p.axis), p.axis).Unit()
 	side := p.axis.Cross(t)
-	reach := 6 * math.Max(0.5, edge)
+	reach, window := 3+width/2, math.Max(0.8, 2*edge)
 	patch := w.reach(p.in, func(x mesh.VertexID) bool {
 		d := s.m.Pos[x].Sub(p.foot)
-		return d.Norm() <= reach+width && math.Abs(d.Dot(side)) <= width/2+1.5 && d.Dot(t) > -1
+		return d.Norm() <= reach+width+1.5 && math.Abs(d.Dot(side)) <= width/2+1.5 && d.Dot(t) > -window && s.nor[x].Dot(p.axis) > 0.1
 	})
-	// The sound surface over the whole stretch, from what lies to both sides and beyond.
 	f := sound{o: p.foot, n: p.axis, e1: t, e2: side}
-	pts := w.pts[:0]
-	type floorPoint struct{ x, low float64 }
-	for i, x := range patch {
-		u, v, z := f.local(s.m.Pos[x])
-		if math.Abs(v) > width/2+0.4*edge && s.nor[x].Dot(p.axis) > 0.3 {
-			pts = append(pts, patchPoint{u: u, v: v, z: z, i: i})
-		}
-	}
-	if !f.fit(pts, 6, math.Max(s.noise, 0.01)) {
-		return p.foot
-	}
-	var line []floorPoint
+	var sides, line []patchPoint
 	for _, x := range patch {
 		u, v, z := f.local(s.m.Pos[x])
-		if math.Abs(v) <= math.Max(0.25*width, 0.5*edge) {
-			line = append(line, floorPoint{u, f.at(u, v) - z})
+		q := patchPoint{u: u, v: v, z: z}
+		if math.Abs(v) > width/2+0.4*edge {
+			sides = append(sides, q)
+		} else if math.Abs(v) <= math.Max(0.25*width, 0.5*edge) {
+			line = append(line, q)
 		}
 	}
-	slices.SortFunc(line, func(a, b floorPoint) int {
-		switch {
-		case a.x < b.x:
-			return -1
-		case a.x > b.x:
-			return 1
+	at, height := 0.0, 0.0
+	for x := 0.0; x <= reach; x += 0.1 {
+		g := sound{o: p.foot.Along(x, t), n: p.axis, e1: t, e2: side}
+		pts := w.pts[:0]
+		for _, q := range sides {
+			if math.Abs(q.u-x) <= window {
+				q.u -= x
+				pts = append(pts, q)
+			}
 		}
-		return 0
-	})
-	// Last place where the running mean over one edge crosses half of the depth.
-	at := 0.0
-	for x := 0.0; x <= reach; x += 0.05 {
+		w.pts = pts
+		if !g.fit(pts, 6, math.Max(s.noise, 0.01)) {
+			break
+		}
 		sum, n := 0.0, 0.0
 		for _, q := range line {
-			if k := 1 - math.Abs(q.x-x)/math.Max(0.3, 0.9*edge); k > 0 {
-				sum += float64(k * q.low)
+			if k := 1 - math.Abs(q.u-x)/math.Max(0.25, 0.8*edge); k > 0 {
+				sum += float64(k * (g.at(q.u-x, q.v) - q.z))
 				n += k
 			}
 		}
 		if n > 0 && sum/n < 0.5*depth {
 			break
 		}
-		at = x
+		at, height = x, g.at(0, 0)
 	}
 	r := (float64(width*width)/4 + float64(depth*depth)) / (2 * depth)
 	half := r - depth/2
 	at += width/2 - math.Sqrt(math.Max(0, float64(r*r)-float64(half*half)))
-	return f.world(at, 0, f.at(at, 0))
+	return f.world(at, 0, height)
 }
 
 // finish fills in middle, volume and surface of a traced fold and the vertices near it.
 func (s *survey) finish(w *walker, f *fold, all []pit) {
-	// The middle: half of the length along the path.
-	rest := f.length / 2
-	for i := 1; i < len(f.path); i++ {
-		l := f.path[i].Dist(f.path[i-1])
-		if rest <= l {
-			f.centre = f.path[i-1].Along(rest/l, f.path[i].Sub(f.path[i-1]))
-			break
-		}
-		rest -= l
-	}
+	f.centre = middle(f.path, f.length)
 	near := all[0]
 	var from []mesh.VertexID
 	border := 0
@@ -255,12 +296,7 @@ func (s *survey) finish(w *walker, f *fold, all []pit) {
 	f.volume = segment*math.Max(0, f.length-f.width) + capVolume(f.width/2, f.depth)
 	f.in = append(f.in, w.reach(from, func(x mesh.VertexID) bool {
 		q := s.m.Pos[x]
-		for i := 1; i < len(f.path); i++ {
-			if distSegment(q, f.path[i-1], f.path[i]) < f.width/2+0.5 {
-				return true
-			}
-		}
-		return false
+		return distPath(q, f.path) < f.width/2+0.5
 	})...)
 }
 
@@ -273,13 +309,16 @@ func distSegment(q, a, b Vec) float64 {
 	return q.Dist(a.Along(t, d))
 }
 
-// joinFolds joins pieces that continue one another: end near end, along one line.
+// joinFolds makes one fold of pieces that overlap or continue one another.
 func (s *survey) joinFolds(fs []fold) []fold {
 	for again := true; again; {
 		again = false
 	pairs:
 		for i := range fs {
-			for j := i + 1; j < len(fs); j++ {
+			for j := range fs {
+				if i == j || fs[j].length > fs[i].length || fs[j].length == fs[i].length && j < i {
+					continue
+				}
 				if g, ok := joined(fs[i], fs[j]); ok {
 					fs[i] = g
 					fs = slices.Delete(fs, j, j+1)
@@ -292,30 +331,79 @@ func (s *survey) joinFolds(fs []fold) []fold {
 	return fs
 }
 
+// joined adds to the longer fold f what of g lies beyond one of its ends; nothing, if g lies
+// along f. False if the two are two.
 func joined(f, g fold) (fold, bool) {
-	ends := func(p []Vec) (Vec, Vec) { return p[len(p)-1], p[len(p)-1].Sub(p[len(p)-2]).Unit() }
+	near := math.Max(f.width, g.width)/2 + 0.3
+	covered := 0
+	for _, q := range g.path {
+		if distPath(q, f.path) < near {
+			covered++
+		}
+	}
+	if 2*covered >= len(g.path) {
+		return f, true
+	}
 	for range 2 {
+		end := f.path[len(f.path)-1]
+		ahead := end.Sub(f.path[len(f.path)-2]).Unit()
 		for range 2 {
-			a, ta := ends(f.path)
-			slices.Reverse(g.path)
-			b, tb := ends(g.path) // the first point of g, pointing back
-			slices.Reverse(g.path)
-			gap := b.Sub(a)
-			if l := gap.Norm(); l < 1.5*math.Max(f.width, g.width)+0.5 && ta.Dot(tb) < -0.7 && (l < 0.5 || gap.Dot(ta) > 0.7*l) {
-				h := f
-				h.path = append(append([]Vec(nil), f.path...), g.path...)
-				h.length = f.length + g.length + gap.Norm()
-				h.volume += g.volume
-				k := f.length / (f.length + g.length)
-				h.width = k*f.width + (1-k)*g.width
-				h.depth = k*f.depth + (1-k)*g.depth
-				h.in = append(append([]mesh.VertexID(nil), f.in...), g.in...)
-				h.centre = h.path[len(h.path)/2]
-				return h, true
+			var beyond []Vec
+			for _, q := range g.path {
+				if distPath(q, f.path) >= near || len(beyond) > 0 {
+					beyond = append(beyond, q)
+				}
 			}
+			if len(beyond) > 1 {
+				gap := beyond[0].Sub(end)
+				back := beyond[1].Sub(beyond[0]).Unit()
+				if l := gap.Norm(); l < 1.5*math.Max(f.width, g.width)+0.5 && gap.Dot(ahead) > 0.7*l && ahead.Dot(back) > 0.6 {
+					return extended(f, g, beyond), true
+				}
+			}
+			g.path = slices.Clone(g.path)
 			slices.Reverse(g.path)
 		}
+		f.path = slices.Clone(f.path)
 		slices.Reverse(f.path)
 	}
 	return fold{}, false
+}
+
+// extended returns f with the points beyond of g behind its end.
+func extended(f, g fold, beyond []Vec) fold {
+	h := f
+	h.path = append(slices.Clone(f.path), beyond...)
+	h.length = 0
+	for i := 1; i < len(h.path); i++ {
+		h.length += h.path[i].Dist(h.path[i-1])
+	}
+	k := f.length / (f.length + g.length)
+	h.volume = f.volume * h.length / f.length
+	h.width = float64(k*f.width) + float64((1-k)*g.width)
+	h.depth = float64(k*f.depth) + float64((1-k)*g.depth)
+	h.in = append(slices.Clone(f.in), g.in...)
+	h.centre = middle(h.path, h.length)
+	return h
+}
+
+// middle returns the point half of the length along a path.
+func middle(path []Vec, length float64) Vec {
+	rest := length / 2
+	for i := 1; i < len(path); i++ {
+		l := path[i].Dist(path[i-1])
+		if rest <= l {
+			return path[i-1].Along(rest/l, path[i].Sub(path[i-1]))
+		}
+		rest -= l
+	}
+	return path[len(path)-1]
+}
+
+func distPath(q Vec, path []Vec) float64 {
+	d := math.Inf(1)
+	for i := 1; i < len(path); i++ {
+		d = math.Min(d, distSegment(q, path[i-1], path[i]))
+	}
+	return d
 }

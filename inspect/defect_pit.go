@@ -27,6 +27,7 @@ type pit struct {
 	share   float64 // of the rim that is sharp
 	off     float64 // RMS distance of the vertices inside from the sphere, mm
 	around  float64 // robust spread of those just outside about the sound surface, mm
+	rings   [7]ring // signed distances from sphere and sound surface, by place: 6 inside, 1 outside the rim
 	grain   float64 // radius of the opening in mean edge lengths
 	surface string
 	in      []mesh.VertexID
@@ -125,6 +126,7 @@ func (s *survey) judge(p *pit) string {
 	by := s.by
 	width := 2 * p.a
 	edgeDeg := 2 * math.Atan(p.depth/p.a) * 180 / math.Pi
+	b := bias(p.rings[:], s.noise)
 	switch {
 	case width < by.MinWidthMM || width > by.MaxWidthMM:
 		return "width"
@@ -138,8 +140,12 @@ func (s *survey) judge(p *pit) string {
 		return "misfit"
 	case p.around > math.Max(3*s.noise, by.SoundMisfit*p.depth):
 		return "misfit around"
+	case p.half > 0: // the sections of a fold are judged together
+		return ""
+	case b > 2*by.Bias*p.depth:
+		return "not the form"
 	case edgeDeg >= by.CloseEdgeDeg && p.off <= math.Max(1.5*s.noise, by.ClosePitMisfit*p.depth) &&
-		p.around <= math.Max(2*s.noise, by.CloseSoundMisfit*p.depth):
+		p.around <= math.Max(2*s.noise, by.CloseSoundMisfit*p.depth) && b <= by.Bias*p.depth:
 		return ""
 	case p.turn < by.RimDeg:
 		return "rim not sharp"
@@ -424,15 +430,29 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 	inside, insideN := 0.0, 0.0
 	var outside []float64
 	for _, x := range patch {
+		u, v, _ := f.local(s.m.Pos[x])
+		w.side[x] = p.rimSide(f, u, v)
+	}
+	for _, x := range patch {
 		q := s.m.Pos[x]
 		u, v, z := f.local(q)
-		side := p.rimSide(f, u, v)
+		side := w.side[x]
 		low := p.sign * (f.at(u, v) - z) // under the sound surface (bleb: over it)
 		off := p.flat(q.Sub(p.c)).Norm() - p.r
-		if side < 0 {
-			if side > -0.5*edge && math.Abs(low) < math.Abs(off) {
-				off = low
+		near := low
+		if side < 0 && (side < -0.5*edge || math.Abs(off) < math.Abs(low)) || side >= 0 && side < 0.5*edge && math.Abs(off) < math.Abs(low) {
+			near = off
+		}
+		if side < zone/3 {
+			k := 6
+			if side < 0 {
+				k = max(0, 5+int(6*side/p.a))
 			}
+			p.rings[k].sum += math.Max(-0.3*p.depth, math.Min(0.3*p.depth, near))
+			p.rings[k].n++
+		}
+		if side < 0 {
+			off = near
 			inside += float64(off * off)
 			insideN++
 		} else if side > 0.3*edge {
@@ -443,13 +463,15 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 			if b < x || d < x { // each face once
 				continue
 			}
-			fa, fb, fc := s.m.Pos[x], s.m.Pos[b], s.m.Pos[d]
-			lo, hi := math.Inf(1), math.Inf(-1)
-			for _, q := range [3]Vec{fa, fb, fc} {
-				u, v, _ := f.local(q)
-				r := p.rimSide(f, u, v)
-				lo, hi = math.Min(lo, r), math.Max(hi, r)
+			if !w.seen(b) || !w.seen(d) {
+				continue
 			}
+			lo, hi := min(w.side[x], w.side[b], w.side[d]), max(w.side[x], w.side[b], w.side[d])
+			within, beyond := hi < 0.2*edge && hi > -zone-edge, lo > -0.1*edge && lo < zone
+			if !within && !beyond {
+				continue
+			}
+			fa, fb, fc := q, s.m.Pos[b], s.m.Pos[d]
 			mid := fa.Add(fb).Add(fc).Scale(1.0 / 3)
 			u, v, _ := f.local(mid)
 			side := p.rimSide(f, u, v)
@@ -466,11 +488,11 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 			k := p.sector(f, du, dv, sectors)
 			fn := fb.Sub(fa).Cross(fc.Sub(fa)).Unit()
 			switch {
-			case hi < 0.2*edge && side > -zone:
+			case within && side > -zone:
 				in[k].t += tilt(fn)
 				in[k].want += tilt(p.flat(p.c.Sub(mid)).Scale(p.sign))
 				in[k].n++
-			case lo > -0.1*edge && side < zone:
+			case beyond && side < zone:
 				out[k].t += tilt(fn)
 				out[k].n++
 			}
@@ -521,6 +543,25 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 	if known >= sectors-2 || p.half > 0 && known == 2 {
 		p.share = float64(sharp) / float64(known)
 	}
+}
+
+// ring sums the signed distances of some vertices.
+type ring struct{ sum, n float64 }
+
+// bias is the RMS over the rings of the mean distance from the fitted shapes, as far as it is
+// more than the scan's noise makes: how much the form differs from a sphere with a sharp rim.
+func bias(rings []ring, noise float64) float64 {
+	sum, n := 0.0, 0.0
+	for _, r := range rings {
+		if r.n > 0 {
+			sum += float64(r.sum*r.sum)/r.n - float64(noise*noise)
+			n += r.n
+		}
+	}
+	if n == 0 || sum <= 0 {
+		return 0
+	}
+	return math.Sqrt(sum / n)
 }
 
 // rimSide tells how far a point of the sound surface lies outside the line where p's sphere cuts

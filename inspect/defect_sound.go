@@ -39,20 +39,29 @@ func basis(u, v float64, b *[15]float64) {
 
 // at returns the height over the tangent plane.
 func (s *sound) at(u, v float64) float64 {
-	var b [15]float64
-	basis(u, v, &b)
-	z := 0.0
-	for k := range s.terms {
-		z += float64(s.c[k] * b[k])
+	z := s.c[0] + float64(s.c[1]*u) + float64(s.c[2]*v) + float64(s.c[3]*u*u) + float64(s.c[4]*u*v) + float64(s.c[5]*v*v)
+	if s.terms > 6 {
+		var b [15]float64
+		basis(u, v, &b)
+		for k := 6; k < s.terms; k++ {
+			z += float64(s.c[k] * b[k])
+		}
 	}
 	return z
 }
 
 // normal returns the unit normal over (u, v), in the scan's coordinates.
 func (s *sound) normal(u, v float64) Vec {
-	const h = 1e-3
-	du := (s.at(u+h, v) - s.at(u-h, v)) / (2 * h)
-	dv := (s.at(u, v+h) - s.at(u, v-h)) / (2 * h)
+	c := &s.c
+	du := c[1] + float64(2*c[3]*u) + float64(c[4]*v)
+	dv := c[2] + float64(c[4]*u) + float64(2*c[5]*v)
+	if s.terms > 6 {
+		uu, uv, vv := float64(u*u), float64(u*v), float64(v*v)
+		du += float64(3*c[6]*uu) + float64(2*c[7]*uv) + float64(c[8]*vv) +
+			float64(4*c[10]*uu*u) + float64(3*c[11]*uu*v) + float64(2*c[12]*u*vv) + float64(c[13]*vv*v)
+		dv += float64(c[7]*uu) + float64(2*c[8]*uv) + float64(3*c[9]*vv) +
+			float64(c[11]*uu*u) + float64(2*c[12]*uu*v) + float64(3*c[13]*u*vv) + float64(4*c[14]*vv*v)
+	}
 	return s.n.Along(-du, s.e1).Along(-dv, s.e2).Unit()
 }
 
@@ -83,7 +92,7 @@ func (s *sound) fit(pts []patchPoint, terms int, floor float64) bool {
 	for i := range pts {
 		pts[i].w = 1
 	}
-	for pass := range 6 {
+	for range 5 {
 		clear(a)
 		var b [15]float64
 		for _, p := range pts {
@@ -93,11 +102,16 @@ func (s *sound) fit(pts []patchPoint, terms int, floor float64) bool {
 			basis(p.u, p.v, &b)
 			for r := range terms {
 				wr := float64(p.w * b[r])
-				row := a[r*(terms+1):]
-				for c := range terms {
+				row := a[r*(terms+1) : (r+1)*(terms+1)]
+				for c := r; c < terms; c++ {
 					row[c] += float64(wr * b[c])
 				}
 				row[terms] += float64(wr * p.z)
+			}
+		}
+		for r := range terms {
+			for c := range r {
+				a[r*(terms+1)+c] = a[c*(terms+1)+r]
 			}
 		}
 		if !solve(a, terms) {
@@ -128,7 +142,6 @@ func (s *sound) fit(pts []patchPoint, terms int, floor float64) bool {
 			return false
 		}
 		s.rms = math.Sqrt(sum / weight)
-		_ = pass
 	}
 	return true
 }

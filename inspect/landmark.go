@@ -24,6 +24,7 @@ const (
 	PadSummitRight     = "pad_summit_right"
 	frenumWindowMM     = 6.0 // half the widest notch that is closed to find its depth
 	frenumDepthMM      = 0.5 // least depth of a notch
+	frenumWidestMM     = 9.0 // at half depth; buccal notches are 4 to 8 mm wide (from memory)
 	labialReachMM      = 7.0 // along the crest from the midline
 	buccalFirstMM      = 9.0
 	buccalLastMM       = 48.0
@@ -124,17 +125,34 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 		}
 		flat := p[hi].Sub(p[lo])
 		flat.Z = 0
+		best = bottomOf(depth, lo, hi, best)
 		out = append(out, notch{p: p[best], u: u[best], depth: depth[best], width: flat.Norm()})
 		i = j
 	}
 	return out
 }
 
+// bottomOf returns the sample nearest to the centroid of the deepest part between lo and hi: the
+// bottom of a notch may be flat.
+func bottomOf(depth []float64, lo, hi, deepest int) int {
+	var sum, w float64
+	for i := lo; i <= hi; i++ {
+		if d := depth[i] - 0.85*depth[deepest]; d > 0 {
+			sum += d * float64(i)
+			w += d
+		}
+	}
+	if w == 0 {
+		return deepest
+	}
+	return int(math.Round(sum / w))
+}
+
 // frenum takes the deepest notch whose place along the crest lies between lo and hi.
 func (an *Anatomy) frenum(name string, n []notch, lo, hi float64) {
 	best := -1
 	for i := range n {
-		if n[i].u >= lo && n[i].u <= hi && (best < 0 || n[i].depth > n[best].depth) {
+		if n[i].width <= frenumWidestMM && n[i].u >= lo && n[i].u <= hi && (best < 0 || n[i].depth > n[best].depth) {
 			best = i
 		}
 	}

@@ -102,7 +102,8 @@ func ReadSTL(r io.Reader) (*Mesh, ReadStats, error) {
 	return m, s, nil
 }
 
-// looksLikeASCII reports whether the head of a file is text that begins with "solid".
+// looksLikeASCII reports whether the head of a file is text that begins with "solid". The last
+// byte of a binary face count is zero below 16.7 million faces, if none before it is.
 func looksLikeASCII(head []byte) bool {
 	head = bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF"))
 	word := bytes.TrimLeft(head, " \t\r\n\v\f")
@@ -112,7 +113,7 @@ func looksLikeASCII(head []byte) bool {
 	if len(word) > 5 && word[5] > ' ' {
 		return false
 	}
-	return bytes.IndexByte(head[:min(len(head), 512)], 0) < 0
+	return len(head) < stlHeader || bytes.IndexByte(head[:stlHeader], 0) < 0
 }
 
 // sizeHint returns how many bytes r says it holds, 0 if it does not.

@@ -21,6 +21,11 @@ func (m *maker) finish(sf *surface, workers int) (*Phantom, error) {
 	if p.TissueSide || p.Cast {
 		m.tissueSide(sf, workers)
 	}
+	if p.Cast && p.Base {
+		if err := m.base(sf); err != nil {
+			return nil, err
+		}
+	}
 	compact(sf)
 	if p.Noise > 0 {
 		noise := rand.New(rand.NewPCG(uint64(p.Seed), 0x401e))

@@ -122,6 +122,7 @@ func buildLower(p *Params, w []wobble) (*anatomy, error) {
 			*c = [4]float64{q[0] + n[0]*d, q[1] + n[1]*d, crest(s) + z, r0 + (r-r0)*smooth(edge-e, 7.5, 3.5)}
 		}
 	}
+	sh.hang(r0)
 	an := &anatomy{sheet: sh, tissue: 1, bucL: deg(bucL), bucR: deg(bucR), landmarks: map[string]vec{}}
 	var poly, corners [][2]float64
 	for s := -endR; s < endL; s += 0.25 {

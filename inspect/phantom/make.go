@@ -144,7 +144,7 @@ func (m *maker) border() {
 	off := m.p.LabialFrenum.Width + m.p.Border + 2
 	var best [2]station
 	d := [2]float64{math.Inf(1), math.Inf(1)}
-	mid := m.an.lowest(sideBuccal, 0, 6).apex
+	mid := m.an.lowest(sideBuccal, 0, 4).apex
 	for _, st := range by[sideBuccal] {
 		k := 0
 		if st.deg > 0 {
@@ -319,11 +319,11 @@ func (m *maker) places() {
 	for _, q := range an.crest {
 		m.truth.Crest = append(m.truth.Crest, an.sheet.tissuePoint(q, an.tissue))
 	}
-	lm["labial_frenum"] = an.lowest(sideBuccal, 0, 6).apex
-	lm["buccal_frenum_left"] = an.lowest(sideBuccal, m.an.bucL, 8).apex
-	lm["buccal_frenum_right"] = an.lowest(sideBuccal, m.an.bucR, 8).apex
+	lm["labial_frenum"] = an.lowest(sideBuccal, 0, 4).apex
+	lm["buccal_frenum_left"] = an.lowest(sideBuccal, m.an.bucL, 4).apex
+	lm["buccal_frenum_right"] = an.lowest(sideBuccal, m.an.bucR, 4).apex
 	if m.p.Jaw == "lower" {
-		lm["lingual_frenum"] = an.lowest(sideLingual, 0, 10).apex
+		lm["lingual_frenum"] = an.lowest(sideLingual, 0, 6).apex
 		l, r := m.p.PadCoverLeft, m.p.PadCoverRight
 		least := math.Min(l, r)
 		m.truth.PadCover, m.truth.PadCoverLeft, m.truth.PadCoverRight = &least, &l, &r

@@ -52,6 +52,7 @@ type Params struct {
 	InsideOut  bool    // faces turned
 	TissueSide bool    // only faces that are seen from the tissue side
 	Cast       bool    // the jaw itself: the tissue surface, seen and turned from the other side
+	Base       bool    // a cast stands on a foot, and is closed
 	Scale      float64 // of the file's unit: 1 mm, 1/25.4 inch, 0.001 m
 }
 

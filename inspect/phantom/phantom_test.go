@@ -46,7 +46,7 @@ func TestSameBytes(t *testing.T) {
 // Sound cases are closed surfaces without handles in the topological sense, every vertex on the
 // solid, counted right and turned outward.
 func TestClosedAndExact(t *testing.T) {
-	for _, name := range []string{"upper-voids", "upper-plate", "upper-decimated", "lower-folds", "lower-handle", "lower-chipped"} {
+	for _, name := range []string{"upper-voids", "upper-plate", "upper-decimated", "upper-cast-base", "lower-cast-base", "lower-folds", "lower-handle", "lower-chipped"} {
 		p, ok := Named(name)
 		if !ok {
 			t.Fatalf("no %s", name)
@@ -337,5 +337,40 @@ func TestMirror(t *testing.T) {
 		if asym < 0.2 {
 			t.Errorf("%s: nothing differs between the sides", jaw)
 		}
+	}
+}
+
+// Every named phantom describes an impression, and no two are alike.
+func TestNamed(t *testing.T) {
+	seeds := map[int64]string{}
+	for _, name := range Names() {
+		p, ok := Named(name)
+		if !ok || p.Name != name || !strings.HasPrefix(name, p.Jaw) {
+			t.Errorf("%s: found %v, named %q, jaw %q", name, ok, p.Name, p.Jaw)
+		}
+		if o := seeds[p.Seed]; o != "" {
+			t.Errorf("%s has the seed of %s", name, o)
+		}
+		seeds[p.Seed] = name
+		if err := p.check(); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		if len(p.Voids)+len(p.Blebs)+len(p.Folds) == 0 {
+			continue
+		}
+		m, err := prepare(&p)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		for _, c := range append(m.truth.Voids, m.truth.Blebs...) {
+			m.s.voids, m.s.blebs = nil, nil
+			if f, _, _ := m.s.at(c.Point); math.Abs(f) > 1e-6 {
+				t.Errorf("%s: a fault lies %g mm off the sound surface", name, f)
+			}
+		}
+	}
+	if _, ok := Named("upper-none"); ok {
+		t.Error("a phantom that is not there was found")
 	}
 }

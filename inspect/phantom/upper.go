@@ -244,6 +244,7 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 			c[0], c[1], c[2] = a, b, z
 		}
 	}
+	sh.hang(r0)
 	an := &anatomy{sheet: sh, tissue: 1, bucL: deg(bucL), bucR: deg(bucR), landmarks: map[string]vec{}}
 	// The summit of the notch lies at `back` on the crest; so far the sheet ends that far behind it.
 	yl, yr := back+p.ExtensionLeft-r0, back+p.ExtensionRight-r0
@@ -373,7 +374,7 @@ func (s *sheet) tissuePoint(q [2]float64, sign float64) vec {
 	return j.pos().Along(j.v[3], m)
 }
 
-// stretched returns the thickness of a border with its stretches, blended over 5 degrees.
+// stretched returns the thickness of a border with its stretches, blended over 7 degrees.
 func stretched(st []Stretch, side string, deg, th float64) float64 {
 	for _, s := range st {
 		if s.Side == side && s.Thickness > 0 {
@@ -393,5 +394,5 @@ func lowered(st []Stretch, side string, deg float64) (h float64) {
 }
 
 func inside(x, from, to float64) float64 {
-	return smooth(x, from-5, from) * (1 - smooth(x, to, to+5))
+	return smooth(x, from-7, from) * (1 - smooth(x, to, to+7))
 }

@@ -11,8 +11,8 @@ import (
 // faces whose boxes come within radius of point (all when infinite); lines as of
 // mesh.SectionFaces. O(faces near the plane).
 func (t *Tree) Section(point, normal mesh.Vec, radius float64) []mesh.Polyline {
-	normal = normal.Unit()
-	if len(t.node) == 0 || normal == (mesh.Vec{}) {
+	unit := normal.Unit()
+	if len(t.node) == 0 || unit == (mesh.Vec{}) {
 		return nil
 	}
 	limit := 4 * radius * radius
@@ -28,7 +28,7 @@ func (t *Tree) Section(point, normal mesh.Vec, radius float64) []mesh.Polyline {
 		}
 		n := &t.node[at.ref]
 		for i := range 2 {
-			if n.half[i][0] >= 0 && n.onPlane(i, point, normal) && n.boxDist(i, point) <= limit {
+			if n.half[i][0] >= 0 && n.onPlane(i, point, unit) && n.boxDist(i, point) <= limit {
 				stack[top] = waiting{ref: n.ref[i], count: n.count[i]}
 				top++
 			}

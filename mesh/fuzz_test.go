@@ -1,0 +1,78 @@
+package mesh_test
+
+import (
+	"bytes"
+	"testing"
+
+	"fornix/mesh"
+	"fornix/mesh/shape"
+)
+
+// FuzzReadSTL: never a panic, and what is read is sound and stays the same when written again.
+func FuzzReadSTL(f *testing.F) {
+	f.Add([]byte(oneSolid))
+	f.Add(binarySTL("solid", 2, face1, bad))
+	f.Add([]byte("\xEF\xBB\xBFSOLID\rfacet outer loop vertex 1e300 -.5 +3 vertex nan(ind) 1 1.#INF"))
+	var file bytes.Buffer
+	if err := mesh.WriteSTLASCII(&file, shape.Icosphere(1, 0).Mesh, ""); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(file.Bytes())
+	f.Fuzz(func(t *testing.T, b []byte) {
+		m, stats, err := mesh.ReadSTL(bytes.NewReader(b))
+		if err != nil {
+			return
+		}
+		if err := m.Validate(); err != nil {
+			t.Fatal(err)
+		}
+		if stats.Bytes != int64(len(b)) || len(m.Tri) != stats.Faces-stats.NonFinite || len(m.Tri)*40 > len(b) {
+			t.Fatalf("%+v of %d bytes", stats, len(b))
+		}
+		var out bytes.Buffer
+		if err := mesh.WriteSTLASCII(&out, m, "again"); err != nil {
+			t.Fatal(err)
+		}
+		again, _, err := mesh.ReadSTL(&out)
+		if err != nil || len(again.Tri) != len(m.Tri) || len(again.Pos) != len(m.Pos) || again.Topology() != m.Topology() {
+			t.Fatalf("changed by writing: %v", err)
+		}
+	})
+}
+
+// FuzzLoops: any faces at all make a sound table, loops that keep their promises and pieces that
+// hold every face. Each byte is a vertex.
+func FuzzLoops(f *testing.F) {
+	f.Add([]byte{0, 1, 2, 2, 1, 3, 0, 1, 4})
+	f.Add([]byte{0, 1, 2, 2, 1, 3, 1, 1, 2, 0, 2, 3, 5, 5, 5})
+	f.Add([]byte{0, 1, 2, 0, 3, 4, 0, 5, 6, 1, 3, 5, 2, 4, 6})
+	f.Fuzz(func(t *testing.T, b []byte) {
+		var tri [][3]mesh.VertexID
+		for ; len(b) >= 3; b = b[3:] {
+			tri = append(tri, [3]mesh.VertexID{mesh.VertexID(b[0] % 16), mesh.VertexID(b[1] % 16), mesh.VertexID(b[2] % 16)})
+		}
+		m := build(16, tri...)
+		if err := m.Validate(); err != nil {
+			t.Fatal(err)
+		}
+		checkLoops(t, m, m.Loops())
+		label, parts := m.Components()
+		sum := 0
+		for i, p := range parts {
+			sum += p.Faces
+			if label[p.First] != int32(i) {
+				t.Fatal("the first face of a part has another label")
+			}
+		}
+		if sum != len(tri) {
+			t.Fatalf("%d faces in parts of %d", sum, len(tri))
+		}
+		for i, d := range m.Across {
+			if c := mesh.Corner(i); d >= 0 && label[c.Face()] != label[d.Face()] {
+				t.Fatal("neighbours in different parts")
+			}
+		}
+		m.Topology()
+		mesh.Section(m, mesh.Vec{X: 0.5, Y: 0.5, Z: 0.5}, mesh.Vec{X: 1, Y: 1})
+	})
+}

@@ -374,3 +374,24 @@ func TestNamed(t *testing.T) {
 		t.Error("a phantom that is not there was found")
 	}
 }
+
+// A one-sided scan is open, shows the tissue side only, and its truth tells of nothing else.
+func TestTissueSide(t *testing.T) {
+	p, _ := Named("lower-tissue-side")
+	p.Spacing, p.Frame, p.Noise = 0.9, Frame{}, 0
+	p.Voids = []Cap{{X: 19, Y: 16, Diameter: 2, Depth: 0.7}, {X: -24, Y: 30, Diameter: 2, Depth: 0.7, Outer: true}}
+	ph, err := Make(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if ph.Truth.Plane != nil || len(ph.Truth.Voids) != 1 || ph.Truth.Mesh.BoundaryEdges == 0 || !ph.Truth.OneSided {
+		t.Errorf("plane %v, %d voids, %d boundary edges", ph.Truth.Plane, len(ph.Truth.Voids), ph.Truth.Mesh.BoundaryEdges)
+	}
+	v := local(ph, p)
+	for _, f := range ph.Mesh.Tri {
+		a, b, c := v[f[0]], v[f[1]], v[f[2]]
+		if n := b.Sub(a).Cross(c.Sub(a)); n.Z > 0 { // z turned over: outward is against the axes' hand
+			t.Fatalf("a face at %v looks away from the tissue", a)
+		}
+	}
+}

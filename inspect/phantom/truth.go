@@ -40,8 +40,8 @@ type Truth struct {
 	PadCoverLeft  *float64 `json:"pad_cover_left,omitempty"`
 	PadCoverRight *float64 `json:"pad_cover_right,omitempty"`
 
-	Plane     *PlaneTruth `json:"plane"`
-	Thin      []Stretch   `json:"thin"` // nil unless stretches were asked for
+	Plane     *PlaneTruth `json:"plane"` // nil without wax, and where only the tissue side is scanned
+	Thin      []Stretch   `json:"thin"`  // nil unless stretches were asked for
 	Mesh      MeshTruth   `json:"mesh"`
 	Deviation float64     `json:"deviation_mm"` // greatest distance of a vertex from the solid before noise
 }

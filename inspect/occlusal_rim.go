@@ -217,8 +217,11 @@ func (f *rimFinder) fit(p Plane) (*Rim, string) {
 		if len(rim.Flat) < 10 {
 			return nil, none
 		}
-		if i == 2 && !walled { // a guess that lay askew has come to rest by now
-			break
+		// A guess that lay askew has come to rest by now, and what is too small stays so.
+		if i == 2 {
+			if why := f.shape(rim); !walled || rim.DiscMM < f.method.WidthMM || rim.AreaMM2 < f.method.AreaMM2 {
+				return rim, why
+			}
 		}
 		before := rim.Plane
 		var ok bool

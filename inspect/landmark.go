@@ -74,8 +74,9 @@ type notch struct {
 	depth, width float64
 }
 
-// notches finds the dips of a border's apex line: where it lies below its own closing, a
-// moving maximum followed by a moving minimum, which bridges what is narrower than the window.
+// notches finds the dips of a border's apex line: where it lies below its own closing (a moving
+// maximum followed by a moving minimum, which bridges what is narrower than the window), and
+// how deep below the line from shoulder to shoulder.
 func notches(s []slice, pick func(*slice) *apex) []notch {
 	var p []Vec
 	var u []float64
@@ -97,13 +98,30 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 			top[i] = max(top[i], p[j].Z)
 		}
 	}
-	depth := make([]float64, n)
+	closed := make([]float64, n)
 	for i := range p {
-		low := math.Inf(1)
+		closed[i] = math.Inf(1)
 		for j := max(0, i-h); j <= min(n-1, i+h); j++ {
-			low = min(low, top[j])
+			closed[i] = min(closed[i], top[j])
 		}
-		depth[i] = low - p[i].Z
+	}
+	// Between the shoulders of a notch the border runs on in a straight line.
+	depth := make([]float64, n)
+	for i := 0; i < n; i++ {
+		if closed[i]-p[i].Z < frenumDepthMM/2 {
+			continue
+		}
+		lo, hi := i, i
+		for hi < n-1 && closed[hi]-p[hi].Z >= frenumDepthMM/2 {
+			hi++
+		}
+		from := lo
+		lo, hi = shoulder(p, lo, -h), shoulder(p, hi, h)
+		for k := lo; k <= hi; k++ {
+			t := (u[k] - u[lo]) / (u[hi] - u[lo])
+			depth[k] = max(depth[k], p[lo].Z+t*(p[hi].Z-p[lo].Z)-p[k].Z)
+		}
+		i = max(from, hi)
 	}
 	var out []notch
 	for i := 0; i < n; i++ {
@@ -130,6 +148,17 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 		i = j
 	}
 	return out
+}
+
+// shoulder returns the highest apex within reach samples of i.
+func shoulder(p []Vec, i, reach int) int {
+	best := i
+	for j := i; j >= 0 && j < len(p) && (j-i)*(j-i) <= reach*reach; j += reach / max(1, max(reach, -reach)) {
+		if p[j].Z > p[best].Z {
+			best = j
+		}
+	}
+	return best
 }
 
 // bottomOf returns the sample nearest to the centroid of the deepest part between lo and hi: the

@@ -66,7 +66,7 @@ func buildLower(p *Params, w []wobble) (*anatomy, error) {
 	}
 	notch := func(s, at float64, n Notch, r float64) float64 {
 		u := (s - at) / (n.Width/2 + 0.8*r)
-		return n.Depth * math.Exp(-math.Ln2*u*u*u*u)
+		return n.Depth * math.Exp(-math.Ln2*u*u)
 	}
 	r0 := p.Body / 2
 	rBuc := func(s float64) float64 {

@@ -185,7 +185,7 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 	r0 := p.Body / 2
 	notch := func(s, at float64, n Notch, r float64) float64 {
 		u := (s - at) / (n.Width/2 + 0.8*r)
-		return n.Depth * math.Exp(-math.Ln2*u*u*u*u)
+		return n.Depth * math.Exp(-math.Ln2*u*u)
 	}
 	bucL, bucR := 0.40*sEnd+w[3].at(hand*50), -0.40*sEnd-w[3].at(hand*-50)
 	radius := func(s float64) float64 {

@@ -19,8 +19,8 @@ type HoleMethod struct {
 // FindHoles lists the openings of the scanned surface that are not its own outer edge.
 //
 // What: rims of the scan's boundary around places that were not scanned.
-// How: a boundary loop is an opening when the surface lies outside of it; a loop with the
-// surface inside is the edge of a sheet, an island or a shred. On a scan of the tissue side
+// How: a boundary loop is an opening unless the surface lies plainly inside of it; then it is
+// the edge of a sheet, an island or a shred. On a scan of the tissue side
 // alone, and on every piece but the largest, the longest loop is the piece's own edge whatever
 // it looks like. Loops and ends that meet at non-manifold edges are joined. Span is the largest
 // distance between two vertices of the rim; the area is that of the loop's projection on its
@@ -63,11 +63,12 @@ func FindHoles(m *mesh.Mesh, normals []Vec, an *Anatomy, method HoleMethod) []Ho
 		if own[k] == i || parts[k].Area < method.SmallShare*parts[0].Area {
 			continue
 		}
-		// A slit encloses nothing, so rounding decides the sign: it is an opening all the same.
-		if length := m.LoopLength(l); opening(m, l) < -1e-6*length*length {
+		h := measureHole(m, normals, l)
+		// A flat sheet has minus twice its area, a flat opening plus twice. A slit, or a rim on
+		// crumpled surface, has about nothing: it is an opening.
+		if opening(m, l) < -h.AreaMM2/4 {
 			continue
 		}
-		h := measureHole(m, normals, l)
 		touches := slices.ContainsFunc(l.Verts, func(v mesh.VertexID) bool { return onEdge[v] })
 		switch {
 		case h.SpanMM < method.SpanEdges*edge,

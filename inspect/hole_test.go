@@ -8,7 +8,7 @@ import (
 	"fornix/mesh/shape"
 )
 
-var holeDefaults = HoleMethod{SpanEdges: 2, SlitEdges: 6, TouchEdges: 8, SmallShare: 0.01}
+var holeDefaults = HoleMethod{SpanEdges: 0.5, SlitEdges: 6, TouchEdges: 8, SmallShare: 0.01}
 
 func TestHolesOfPublicPhantoms(t *testing.T) {
 	for _, name := range publicNames {

@@ -213,12 +213,15 @@ func (f *rimFinder) fit(p Plane) (*Rim, string) {
 	rim := &Rim{Plane: p}
 	sigma := 0.0
 	for i := range 30 {
-		walled := f.grow(rim, f.method.BandMM, f.method.BandMM)
+		walled := f.grow(rim, f.method.BandMM)
 		if len(rim.Flat) < 10 {
 			return nil, none
 		}
-		if i == 2 && !walled { // a guess that lay askew has come to rest by now
-			break
+		// A guess that lay askew has come to rest by now, and what is too small stays so.
+		if i == 2 {
+			if why := f.shape(rim); !walled || rim.DiscMM < f.method.WidthMM || rim.AreaMM2 < f.method.AreaMM2 {
+				return rim, why
+			}
 		}
 		before := rim.Plane
 		var ok bool
@@ -229,24 +232,27 @@ func (f *rimFinder) fit(p Plane) (*Rim, string) {
 			break
 		}
 	}
+	band := func() float64 { return min(f.method.BandMM, max(f.method.CutMM, tukeyCut*sigma)) }
 	if sigma*tukeyCut > f.method.CutMM {
-		for range 3 { // the flat and the wave on it each need the other
-			w, plane := f.findWave(rim)
+		for i := range 10 { // the flat and the wave on it each need the other
+			w, plane := f.findWave(rim, i < 2)
 			if w == nil {
 				break
 			}
+			before := rim.Plane
 			rim.wave, rim.Plane = w, plane
-			f.grow(rim, f.method.BandMM, f.method.BandMM)
-			if rim.Plane, sigma, _ = f.tukey(rim); len(rim.Flat) < 10 {
+			f.grow(rim, band())
+			if len(rim.Flat) < 10 {
 				return nil, none
+			}
+			if rim.Plane, sigma, _ = f.tukey(rim); i > 1 && before.Normal.Dist(rim.Plane.Normal) < 1e-5 {
+				break
 			}
 		}
 	}
-	// What stands out of the plane is part of the flat as far as the band goes, for it bears
-	// first; what lies back beyond the cut is broken out, or tray.
-	// A real wave is not quite the fitted one: half its height is still the wave.
-	cut := max(f.method.CutMM, tukeyCut*sigma, rim.wave.amplitude()/2)
-	f.grow(rim, min(cut, f.method.BandMM), f.method.BandMM)
+	// What lies beyond the band is broken out, or tray, handle, crumb. A real wave is not quite
+	// the fitted one: half its height is still the wave.
+	f.grow(rim, max(band(), rim.wave.amplitude()/2))
 	if len(rim.Flat) < 10 {
 		return nil, none
 	}
@@ -259,7 +265,7 @@ func (f *rimFinder) fit(p Plane) (*Rim, string) {
 // grow collects the flat: vertices near the plane and little sloped, in connected pieces that
 // are not small against the largest and end in walls. When none does, the largest is kept, so
 // that shape can say why it is no rim, and walled is false.
-func (f *rimFinder) grow(rim *Rim, back, forth float64) (walled bool) {
+func (f *rimFinder) grow(rim *Rim, band float64) (walled bool) {
 	slope := cosDeg(f.method.SlopeDeg)
 	m, p := f.m, rim.Plane
 	if f.in == nil {
@@ -270,8 +276,7 @@ func (f *rimFinder) grow(rim *Rim, back, forth float64) (walled bool) {
 	for v := range m.Pos {
 		in[v] = false
 		if f.normals[v].Dot(p.Normal) > slope {
-			h := f.height(rim, mesh.VertexID(v))
-			in[v] = h > -back && h < forth
+			in[v] = math.Abs(f.height(rim, mesh.VertexID(v))) < band
 		}
 	}
 	var pieces [][]mesh.VertexID

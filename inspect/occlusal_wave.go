@@ -90,16 +90,20 @@ type sample struct {
 
 // findWave looks for the one wave that, fitted together with a plane, leaves least of the
 // flat's unevenness, and returns it with the plane. It is nil when that wave does not explain
-// WaveShare of the variance, or would not go through one period within the flat.
+// WaveShare of the variance, or would not go through one period within the flat. Without
+// search, the wave that the rim has already is fitted anew.
 //
 // Why: a least-squares plane over part of a period is tilted by the wave. Form and waviness
 // are separated, as ISO 21920-2 does for profiles, before the plane is told.
-func (f *rimFinder) findWave(rim *Rim) (*wave, Plane) {
-	points := make([]Vec, len(rim.Flat))
-	for i, v := range rim.Flat {
-		points[i] = f.m.Pos[v]
+func (f *rimFinder) findWave(rim *Rim, search bool) (*wave, Plane) {
+	w := rim.wave
+	if w == nil || search {
+		points := make([]Vec, len(rim.Flat))
+		for i, v := range rim.Flat {
+			points[i] = f.m.Pos[v]
+		}
+		w = newWave(points, rim.Weight, rim.Plane)
 	}
-	w := newWave(points, rim.Weight, rim.Plane)
 	list := f.samples(rim, w)
 	base, _ := fitWave(list, [4]float64{})
 	if !(base > 0) {
@@ -116,8 +120,7 @@ func (f *rimFinder) findWave(rim *Rim) (*wave, Plane) {
 			}
 		}
 	}
-	best := base
-	var k [4]float64
+	best, k := math.Inf(1), w.k
 	try := func(c [4]float64) {
 		// At least one period across the flat, none shorter than WaveMM.
 		most, least := math.Inf(-1), math.Inf(1)
@@ -135,17 +138,20 @@ func (f *rimFinder) findWave(rim *Rim) (*wave, Plane) {
 	limit := 2 * math.Pi / f.method.WaveMM
 	span := func(c int) float64 { return math.Pi / (2 * (hi[c] - lo[c])) } // a quarter period over the flat
 	sx, sy := span(alongX), span(alongY)
-	for kx := -limit; kx <= limit; kx += sx {
-		for ky := 0.0; ky <= limit; ky += sy {
-			if kx*kx+ky*ky <= limit*limit {
-				try([4]float64{kx, ky})
+	if search {
+		best = base
+		for kx := -limit; kx <= limit; kx += sx {
+			for ky := 0.0; ky <= limit; ky += sy {
+				if kx*kx+ky*ky <= limit*limit {
+					try([4]float64{kx, ky})
+				}
 			}
 		}
-	}
-	length := hi[aroundArc] - lo[aroundArc]
-	for q := 4.0; q*math.Pi/2 <= limit*length; q++ {
-		try([4]float64{aroundAngle: q * span(aroundAngle)})
-		try([4]float64{aroundArc: q * span(aroundArc)})
+		length := hi[aroundArc] - lo[aroundArc]
+		for q := 4.0; q*math.Pi/2 <= limit*length; q++ {
+			try([4]float64{aroundAngle: q * span(aroundAngle)})
+			try([4]float64{aroundArc: q * span(aroundArc)})
+		}
 	}
 	if k == ([4]float64{}) {
 		return nil, rim.Plane
@@ -168,10 +174,11 @@ func (f *rimFinder) findWave(rim *Rim) (*wave, Plane) {
 	if !(left < (1-f.method.WaveShare)*base) {
 		return nil, rim.Plane
 	}
-	w.k, w.sin, w.cos = k, x[3], x[4]
+	next := *w
+	next.k, next.sin, next.cos = k, x[3], x[4]
 	// Plane x[0] + x[1] x + x[2] y over the old one.
 	n := rim.Plane.Normal.Along(-x[1], w.u).Along(-x[2], w.v).Unit()
-	return w, Plane{w.origin.Along(x[0], rim.Plane.Normal), n}
+	return &next, Plane{w.origin.Along(x[0], rim.Plane.Normal), n}
 }
 
 // refine moves two coordinates of k, in units of step, to the least sum of squares.
@@ -299,7 +306,7 @@ func (f *rimFinder) samples(rim *Rim, w *wave) []sample {
 		}
 		return 0
 	})
-	const enough = 1500
+	const enough = 1000
 	every := max(1, len(list)/enough)
 	thin := list[:0]
 	for i := 0; i < len(list); i += every {

@@ -149,7 +149,9 @@ func (e *archEnd) follow(cs []contour, crest Vec) bool {
 		}
 	}
 	e.rearPoint = c.pts[tip]
-	if e.closed {
+	// A scan of the tissue side alone ends somewhere on the rounded end; where it is steep, that
+	// much of the roundness is there to be fitted.
+	if n := len(e.t); e.closed || n > 3 && math.Abs(e.z[n-1]-e.zAt(e.rear-0.4)) > 0.4 {
 		e.roll = c.tipRadius(tip)
 	}
 	e.limit = e.rear - e.roll

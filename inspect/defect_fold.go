@@ -43,14 +43,14 @@ func (s *survey) findFolds() []fold {
 		if !floor[i] || first[i].why != "" || taken[v] {
 			continue
 		}
+		// What was followed once is not followed again, be it a fold or not.
 		f, ok := s.trace(w, first[i])
-		if !ok {
-			continue
-		}
 		for _, x := range f.in {
 			taken[x] = true
 		}
-		out = append(out, f)
+		if ok {
+			out = append(out, f)
+		}
 	}
 	return s.joinFolds(out)
 }
@@ -105,27 +105,27 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	if len(all) < 3 {
 		return fold{}, false
 	}
+	s.refine(w, all)
 	var f fold
 	var rings [7]ring
 	for _, p := range all {
 		f.path = append(f.path, p.foot)
 	}
-	widths, depths := make([]float64, 0, len(all)), make([]float64, 0, len(all))
-	for _, p := range all {
+	widths, depths, turns, sharps := make([]float64, len(all)), make([]float64, len(all)), make([]float64, len(all)), make([]float64, len(all))
+	for i, p := range all {
 		for k, r := range p.rings {
 			rings[k].sum += r.sum
 			rings[k].n += r.n
 		}
-		widths = append(widths, 2*p.a)
-		depths = append(depths, p.depth)
+		widths[i], depths[i], turns[i], sharps[i] = 2*p.a, p.depth, p.turn, p.sharp
+		f.in = append(f.in, p.in...)
 	}
-	slices.Sort(widths)
-	slices.Sort(depths)
-	f.width, f.depth = widths[len(widths)/2], depths[len(depths)/2]
+	f.width, f.depth = median(widths), median(depths)
 	// Together the sections show the form far more finely than each alone: anatomy's grooves
 	// (between rugae, along a frenum) have round shoulders, which no circle with sharp edges fits.
-	if bias(rings[:], s.noise) > s.by.FoldBias*f.depth {
-		return fold{}, false
+	if bias(rings[:], s.noise) > s.by.FoldBias*f.depth || median(turns) < s.by.RimDeg || median(sharps) < s.by.RimSharp ||
+		2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.EdgeDeg {
+		return f, false
 	}
 	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
 	back := s.end(w, &all[0], f.path[1], f.width, f.depth)
@@ -134,10 +134,31 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		f.length += f.path[i].Dist(f.path[i-1])
 	}
 	if f.length < math.Max(s.by.FoldMM, s.by.FoldRatio*f.width) {
-		return fold{}, false
+		return f, false
 	}
 	s.finish(w, &f, all)
 	return f, true
+}
+
+// refine measures the sections again over longer pieces, now that the line is known.
+func (s *survey) refine(w *walker, all []pit) {
+	was := slices.Clone(all)
+	for i, p := range was {
+		// Each section's own direction, and its neighbours'.
+		var t Vec
+		for _, q := range was[max(0, i-1):min(len(was), i+2)] {
+			t = t.Along(math.Copysign(1, q.along.Dot(p.along)), q.along)
+		}
+		t = t.Along(-t.Dot(p.axis), p.axis).Unit()
+		if v, ok := s.nearest(w, p.in, p.foot.Along(-p.depth, p.axis), p.a); ok && t != (Vec{}) {
+			edge := float64(s.edge[v])
+			q := pit{sign: 1, along: t, half: math.Max(0.7, 2.5*edge)}
+			s.measure(w, seed{v, 1}, math.Max(0.4, 1.3*edge), &q)
+			if q.why == "" {
+				all[i] = q
+			}
+		}
+	}
 }
 
 // follow steps along t from p while sections are good; two bad ones in a row are stepped over.
@@ -153,7 +174,14 @@ func (s *survey) follow(w *walker, p pit, t Vec) []pit {
 		if !ok {
 			break
 		}
-		q := s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
+		line := s.grooveLine(w, v)
+		if line.Dot(t) < 0 {
+			line = line.Scale(-1)
+		}
+		q := s.section(w, v, line)
+		if q.why != "" || line.Dot(t) < 0.85 {
+			q = s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
+		}
 		good := q.why == "" && math.Abs(q.a-p.a) < 0.5*p.a+0.5*edge && q.foot.Dist(last.foot) < 3*step &&
 			q.foot.Sub(last.foot).Dot(t) > 0.2*step
 		if !good {
@@ -185,67 +213,60 @@ func (s *survey) nearest(w *walker, from []mesh.VertexID, p Vec, r float64) (mes
 }
 
 // end returns where the floor of a fold comes back to the sound surface beyond its last good
-// section, before being the section's neighbour inside: the floor is followed on the sound
-// surface of both sides until it has risen by half of the depth; from there to the rim the end
-// is taken to be round, as a sphere of the groove's own curvature.
+// section, before being the section's neighbour inside. The floor is followed, against the sound
+// surface fitted to both sides of each place, until it has risen by half of the depth; from
+// there to the rim the end is taken to be round, as a sphere of the groove's own curvature.
 func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) Vec {
 	edge := s.meanEdge(p.in)
 	t := p.foot.Sub(before)
 	t = t.Along(-t.Dot(p.axis), p.axis).Unit()
 	side := p.axis.Cross(t)
-	reach := 2.5*math.Max(0.4, edge) + width/2
+	reach, window := 3+width/2, math.Max(0.8, 2*edge)
 	patch := w.reach(p.in, func(x mesh.VertexID) bool {
 		d := s.m.Pos[x].Sub(p.foot)
-		return d.Norm() <= reach+width && math.Abs(d.Dot(side)) <= width/2+1.5 && d.Dot(t) > -1
+		return d.Norm() <= reach+width+1.5 && math.Abs(d.Dot(side)) <= width/2+1.5 && d.Dot(t) > -window && s.nor[x].Dot(p.axis) > 0.1
 	})
-	// The sound surface over the whole stretch, from what lies to both sides and beyond.
 	f := sound{o: p.foot, n: p.axis, e1: t, e2: side}
-	pts := w.pts[:0]
-	type floorPoint struct{ x, low float64 }
-	for i, x := range patch {
-		u, v, z := f.local(s.m.Pos[x])
-		if math.Abs(v) > width/2+0.4*edge && s.nor[x].Dot(p.axis) > 0.3 {
-			pts = append(pts, patchPoint{u: u, v: v, z: z, i: i})
-		}
-	}
-	if !f.fit(pts, 6, math.Max(s.noise, 0.01)) {
-		return p.foot
-	}
-	var line []floorPoint
+	var sides, line []patchPoint
 	for _, x := range patch {
 		u, v, z := f.local(s.m.Pos[x])
-		if math.Abs(v) <= math.Max(0.25*width, 0.5*edge) {
-			line = append(line, floorPoint{u, f.at(u, v) - z})
+		q := patchPoint{u: u, v: v, z: z}
+		if math.Abs(v) > width/2+0.4*edge {
+			sides = append(sides, q)
+		} else if math.Abs(v) <= math.Max(0.25*width, 0.5*edge) {
+			line = append(line, q)
 		}
 	}
-	slices.SortFunc(line, func(a, b floorPoint) int {
-		switch {
-		case a.x < b.x:
-			return -1
-		case a.x > b.x:
-			return 1
+	at, height := 0.0, 0.0
+	for x := 0.0; x <= reach; x += 0.1 {
+		g := sound{o: p.foot.Along(x, t), n: p.axis, e1: t, e2: side}
+		pts := w.pts[:0]
+		for _, q := range sides {
+			if math.Abs(q.u-x) <= window {
+				q.u -= x
+				pts = append(pts, q)
+			}
 		}
-		return 0
-	})
-	// Last place where the running mean over one edge crosses half of the depth.
-	at := 0.0
-	for x := 0.0; x <= reach; x += 0.05 {
+		w.pts = pts
+		if !g.fit(pts, 6, math.Max(s.noise, 0.01)) {
+			break
+		}
 		sum, n := 0.0, 0.0
 		for _, q := range line {
-			if k := 1 - math.Abs(q.x-x)/math.Max(0.3, 0.9*edge); k > 0 {
-				sum += float64(k * q.low)
+			if k := 1 - math.Abs(q.u-x)/math.Max(0.25, 0.8*edge); k > 0 {
+				sum += float64(k * (g.at(q.u-x, q.v) - q.z))
 				n += k
 			}
 		}
 		if n > 0 && sum/n < 0.5*depth {
 			break
 		}
-		at = x
+		at, height = x, g.at(0, 0)
 	}
 	r := (float64(width*width)/4 + float64(depth*depth)) / (2 * depth)
 	half := r - depth/2
 	at += width/2 - math.Sqrt(math.Max(0, float64(r*r)-float64(half*half)))
-	return f.world(at, 0, f.at(at, 0))
+	return f.world(at, 0, height)
 }
 
 // finish fills in middle, volume and surface of a traced fold and the vertices near it.

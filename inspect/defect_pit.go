@@ -140,10 +140,12 @@ func (s *survey) judge(p *pit) string {
 		return "misfit"
 	case p.around > math.Max(3*s.noise, by.SoundMisfit*p.depth):
 		return "misfit around"
-	case p.half == 0 && b > 2*by.Bias*p.depth:
+	case p.half > 0: // the sections of a fold are judged together
+		return ""
+	case b > 2*by.Bias*p.depth:
 		return "not the form"
 	case edgeDeg >= by.CloseEdgeDeg && p.off <= math.Max(1.5*s.noise, by.ClosePitMisfit*p.depth) &&
-		p.around <= math.Max(2*s.noise, by.CloseSoundMisfit*p.depth) && (p.half > 0 || b <= by.Bias*p.depth):
+		p.around <= math.Max(2*s.noise, by.CloseSoundMisfit*p.depth) && b <= by.Bias*p.depth:
 		return ""
 	case p.turn < by.RimDeg:
 		return "rim not sharp"

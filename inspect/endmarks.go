@@ -4,8 +4,12 @@ package inspect
 // may meet when the material stops half-way up a notch or down a pad.
 const joinSine = 0.63
 
-// summitShare is the share of the steepest slope below which the surface counts as level.
-const summitShare = 0.04
+// Shares of the steepest slope below which the surface counts as level: a notch's ridge has a
+// top, the summit of a pad is broad.
+const (
+	notchLevel = 0.04
+	padLevel   = 0.25
+)
 
 // endLandmarks reads the rear profile of one side: tuberosity and hamular notch in the upper
 // jaw, front and summit of the retromolar pad in the lower.
@@ -17,9 +21,9 @@ const summitShare = 0.04
 // slope that is still steep there has not reached its summit.
 func (an *Anatomy) endLandmarks(e *archEnd) {
 	sign := 1.0
-	share := notchShare
+	share, level := notchShare, notchLevel
 	if an.Jaw == Lower {
-		sign, share = -1, padShare
+		sign, share, level = -1, padShare, padLevel
 	}
 	const step = 0.1
 	// The steepest slope of the last stretch.
@@ -42,7 +46,7 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 	// The summit: where the slope has died out, or as near to it as the material comes.
 	top := e.limit
 	for t := steepT; t <= e.limit; t += step {
-		if g := sign * e.slope(t); g <= summitShare*e.slopeAt {
+		if g := sign * e.slope(t); g <= level*e.slopeAt {
 			top = t
 			break
 		}

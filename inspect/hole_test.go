@@ -43,7 +43,7 @@ func sheet(n int, step float64) *mesh.Mesh {
 	return shape.Grid(n, n, false, false, func(u, v float64) Vec { return Vec{X: u * step * float64(n), Y: v * step * float64(n)} })
 }
 
-func flipped(m *mesh.Mesh, every int) *mesh.Mesh {
+func faceFlipped(m *mesh.Mesh, every int) *mesh.Mesh {
 	tri := make([][3]mesh.VertexID, len(m.Tri))
 	for f, t := range m.Tri {
 		tri[f] = t
@@ -104,8 +104,8 @@ func TestHolesOfExactShapes(t *testing.T) {
 		{"one", one, both, []float64{4}},
 		{"two", without(one, side, 1), both, []float64{4, 2}},
 		{"three", without(without(one, side, 1), Vec{Y: -15}, 3), both, []float64{6, 4, 2}},
-		{"inside out", flipped(without(one, side, 1), 1), both, []float64{4, 2}},
-		{"windings at odds", flipped(without(one, side, 1), 3), both, []float64{4, 2}},
+		{"inside out", faceFlipped(without(one, side, 1), 1), both, []float64{4, 2}},
+		{"windings at odds", faceFlipped(without(one, side, 1), 3), both, []float64{4, 2}},
 		{"sheet", flat, tissue, nil},
 		{"sheet told two-sided", flat, both, nil},
 		{"holed sheet", holed, tissue, []float64{4}},

@@ -132,12 +132,12 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 	return out
 }
 
-// bottomOf returns the sample nearest to the centroid of the deepest third between lo and hi: the
+// bottomOf returns the sample nearest to the centroid of the deepest part between lo and hi: the
 // bottom of a notch may be flat.
 func bottomOf(depth []float64, lo, hi, deepest int) int {
 	var sum, w float64
 	for i := lo; i <= hi; i++ {
-		if d := depth[i] - depth[deepest]*2/3; d > 0 {
+		if d := depth[i] - 0.85*depth[deepest]; d > 0 {
 			sum += d * float64(i)
 			w += d
 		}

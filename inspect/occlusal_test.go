@@ -10,7 +10,7 @@ import (
 )
 
 var occlusalDefaults = OcclusalMethod{
-	SearchDeg: 30, SlopeDeg: 25, CellMM: 1.5, Guesses: 3000, BandMM: 1.2, CutMM: 0.15, SkirtMM: 2, WallDeg: 55, WallShare: 0.5,
+	SearchDeg: 30, SlopeDeg: 25, CellMM: 1.5, Guesses: 3000, BandMM: 1.2, CutMM: 0.15, SkirtMM: 2, WallDeg: 55, WallShare: 0.5, WaveMM: 8, WaveShare: 0.7,
 	AreaMM2: 100, LengthMM: 30, BreadthMM: 15, WidthMM: 3.5, LevelShare: 0.65, TrimShare: 0.01, PixelMM: 0.2, PlateMM: 15,
 	ChipMM: 10, ChipDepthMM: 0.2, ChipAreaMM2: 1, AnteriorHalfDeg: 20, SideFromDeg: 35, SideToDeg: 70,
 }
@@ -222,10 +222,12 @@ func TestOcclusalPlaneOfTrays(t *testing.T) {
 		{"wave .5 k 12", tray{noise: 0.012, wave: wave(0.5, 12, 1)}, 0.1, 0.05},
 		{"wave .5 k 6", tray{noise: 0.012, wave: wave(0.5, 6, 0)}, 0.1, 0.05},
 		{"wave .3 k 5", tray{noise: 0.012, wave: wave(0.3, 5, 2)}, 0.1, 0.05},
+		{"wave across", tray{noise: 0.02, wave: func(x, y, _ float64) float64 { return 0.4 * math.Sin(0.25*x+0.1*y) }}, 0.1, 0.05},
+		{"wave across, one period", tray{noise: 0.02, wave: func(x, y, _ float64) float64 { return 0.4 * math.Sin(0.24*y+0.1*x) }}, 0.1, 0.05},
+		{"wave, chipped", tray{noise: 0.02, wave: wave(0.3, 7, 1), chips: []Vec{{X: 14, Y: -24, Z: 4}, {X: -20, Y: -8, Z: 3}}}, 0.15, 0.05},
 		{"plate", tray{noise: 0.02, plate: true}, 0.05, 0.03},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			c.tray.handle = c.tray.handle || false
 			b := c.tray.build(3)
 			rim, why := FindRim(b.m, b.m.Normals(), b.toward.Along(0.25, b.left), occlusalDefaults)
 			if rim == nil {

@@ -99,7 +99,7 @@ func measureNoise(m *mesh.Mesh, normals []Vec, edge float64, method QualityMetho
 	var fits []local
 	walker := mesh.NewWalker(m)
 	var buf []mesh.VertexID
-	for _, v := range spread(m, method.NoiseSamples) {
+	for _, v := range evenSample(m, method.NoiseSamples) {
 		// 19 points (two rings) leave enough over for a sound estimate; where the mesh is
 		// coarse the neighbourhood grows until it has them.
 		for _, radius := range [3]float64{method.NoiseRadiusMM, 1.5 * method.NoiseRadiusMM, 2.5 * method.NoiseRadiusMM} {
@@ -124,9 +124,9 @@ func measureNoise(m *mesh.Mesh, normals []Vec, edge float64, method QualityMetho
 	return math.Sqrt(flat[len(flat)/2].variance), ""
 }
 
-// spread picks up to n vertices evenly from all over the scan, the same whatever the order of
+// evenSample picks up to n vertices evenly from all over the scan, the same whatever the order of
 // the faces: those whose coordinates hash lowest.
-func spread(m *mesh.Mesh, n int) []mesh.VertexID {
+func evenSample(m *mesh.Mesh, n int) []mesh.VertexID {
 	type ranked struct {
 		hash uint64
 		v    mesh.VertexID

@@ -89,7 +89,7 @@ func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om O
 	}
 	rim, why := FindRim(m, normals, an.Frame.TowardTissue, om)
 	if rim == nil {
-		return nil, why
+		return nil, NoRim + ": " + why
 	}
 	an.markRim(m, normals, rim)
 	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Apex: an.rimApexes()}

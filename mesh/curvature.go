@@ -1,6 +1,9 @@
 package mesh
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // Curv is the shape of the surface around a vertex: the quadric that fits best to the vertices
 // within a length.
@@ -41,13 +44,18 @@ func Curvature(m *Mesh, radiusMM float64) []Curv {
 // operator of its graph (Cazals and Pouget, Comput Aided Geom Des 2005;22:121, degree 2).
 func CurvatureAt(m *Mesh, at []VertexID, normals []Vec, radiusMM float64) []Curv {
 	out := make([]Curv, len(at))
-	inParallel(len(at), 1<<13, func(lo, hi int) {
-		w := NewWalker(m)
-		var buf []VertexID
+	type scratch struct {
+		w   *Walker
+		buf []VertexID
+	}
+	pool := sync.Pool{New: func() any { return &scratch{w: NewWalker(m)} }}
+	inParallel(len(at), 1<<12, func(lo, hi int) {
+		s := pool.Get().(*scratch)
 		for i := lo; i < hi; i++ {
-			buf = w.Within(at[i], radiusMM, buf)
-			out[i] = fitQuadric(m, buf, normals, radiusMM)
+			s.buf = s.w.Within(at[i], radiusMM, s.buf)
+			out[i] = fitQuadric(m, s.buf, normals, radiusMM)
 		}
+		pool.Put(s)
 	})
 	return out
 }

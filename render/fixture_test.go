@@ -92,7 +92,7 @@ func fullReport(jaw inspect.Jaw) (*mesh.Mesh, *inspect.Report) {
 	point := func(p mesh.Vec) inspect.Where { return inspect.Where{Points: []mesh.Vec{p}} }
 	hole := on(-9, 4)
 	rep.Holes = []inspect.Hole{{ID: 1, Centre: hole, SpanMM: 3, Rim: []mesh.Vec{on(-10, 4), on(-9, 5), on(-8, 4), on(-9, 3)}}}
-	find("hole", inspect.Fail, 3, point(hole))
+	find("hole", inspect.Fail, 3, inspect.Where{Points: []mesh.Vec{hole}, Path: rep.Holes[0].Rim, RadiusMM: 1.5})
 	for i, p := range []mesh.Vec{on(6, -12), on(7, -12), on(8, -12.3)} {
 		rep.Defects = append(rep.Defects, inspect.Defect{ID: i, Kind: inspect.Void, Centre: p, DiameterMM: ptr(1.5)})
 		find("void", inspect.Review, 1.5, point(p))
@@ -119,5 +119,7 @@ func fullReport(jaw inspect.Jaw) (*mesh.Mesh, *inspect.Report) {
 	under := func(x, y float64) mesh.Vec { return f.World(mesh.Vec{X: x, Y: y, Z: -4}) }
 	rep.Occlusal = &inspect.Occlusal{Point: under(0, 0), Normal: f.TowardTissue, Tilts: map[string]inspect.Tilt{"given": {CantDeg: 1}, "crest": {PitchDeg: -2}},
 		Outline: [][]mesh.Vec{{under(-20, 10), under(-20, -15), under(20, -15), under(20, 10), under(14, 10), under(14, -9), under(-14, -9), under(-14, 10)}}}
+	find("rim-canted", inspect.Review, 3, point(rep.Occlusal.Point))
+	rep.Findings[len(rep.Findings)-1].Number = 10
 	return m, rep
 }

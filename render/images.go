@@ -86,10 +86,7 @@ func Images(m *mesh.Mesh, an *inspect.Anatomy, rep *inspect.Report, opt Options)
 				c.view = all[i]
 				if i >= whole {
 					c.subtitle = c.view.finding.Text
-					c.locator = locators[0]
-					if locators[0].hides(c.view.Camera.Centre) && !locators[1].hides(c.view.Camera.Centre) {
-						c.locator = locators[1]
-					}
+					c.locator = locate(locators, c.view)
 				}
 				out[i], errs[i] = p.image(s, c)
 			}
@@ -97,6 +94,18 @@ func Images(m *mesh.Mesh, an *inspect.Anatomy, rep *inspect.Report, opt Options)
 	}
 	wg.Wait()
 	return out, errors.Join(errs...)
+}
+
+// locate chooses the small picture in which the place of a close-up shows; nil for the occlusal
+// plane, whose close-up shows the whole rim.
+func locate(ls []*locator, v View) *locator {
+	if v.Plane {
+		return nil
+	}
+	if ls[0].hides(v.Camera.Centre) && !ls[1].hides(v.Camera.Centre) {
+		return ls[1]
+	}
+	return ls[0]
 }
 
 // image draws one page. What goes wrong inside becomes an error, since the caller cannot

@@ -134,7 +134,7 @@ func TestTissuePictureClaims(t *testing.T) {
 	v := views(rep)[0]
 	p := onePage(m, rep, v, Options{})
 	l, u := newLayout(1600, 1200)
-	cam := v.Camera.fit(m.Pos, Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u))
+	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), m.Pos)
 	on := func(q mesh.Vec) (int, int) {
 		x, y, _ := cam.Project(q)
 		return int(math.Round(x + l.picture.X)), int(math.Round(y + l.picture.Y))
@@ -183,7 +183,7 @@ func TestScaleBar(t *testing.T) {
 	v := views(rep)[0]
 	p := onePage(m, rep, v, Options{})
 	l, u := newLayout(1600, 1200)
-	cam := v.Camera.fit(m.Pos, Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u))
+	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), m.Pos)
 	n := 0
 	for x := range 320 {
 		dark := 0

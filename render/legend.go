@@ -160,7 +160,7 @@ func newLocator(r *Raster, s *Surface, v View, tint []color.RGBA, width, workers
 	u := float64(width) / 1600
 	w, h := int(locatorWidth*u), int(locatorTall*u)
 	r.Resize(w, h)
-	cam := v.Camera.fit(s.mesh.Pos, Box{0, 0, float64(w), float64(h)}.inset(6*u))
+	cam := v.Camera.fit(Box{0, 0, float64(w), float64(h)}.inset(6*u), s.mesh.Pos)
 	r.Draw(s, cam, tint, workers)
 	l := &locator{cam: cam, img: image.NewRGBA(r.Image.Bounds()), depth: slices.Clone(r.Depth)}
 	copy(l.img.Pix, r.Image.Pix)

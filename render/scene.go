@@ -154,7 +154,11 @@ func headline(f *inspect.Finding) string {
 	s := strings.ReplaceAll(f.Code, "-", " ")
 	if f.Value != nil && !math.IsNaN(*f.Value) {
 		s += " " + number(*f.Value)
-		if f.Unit != "" {
+		switch f.Unit {
+		case "":
+		case "deg":
+			s += "°"
+		default:
 			s += "\u00a0" + f.Unit // no line ends between them
 		}
 	}
@@ -216,6 +220,9 @@ func (s *Scene) addFindings(rep *inspect.Report, used []bool) {
 		}
 		m := Mark{Kind: MarkPlace, At: at, RadiusMM: f.Where.RadiusMM}
 		m.take(f)
+		if p, plane := ofPlane(rep, f); plane {
+			m.Kind, m.At, m.RadiusMM = LinePlane, p, 0
+		}
 		if len(f.Where.Path) > 1 {
 			k := LinePlace
 			switch f.Code {
@@ -238,9 +245,12 @@ func (s *Scene) addFindings(rep *inspect.Report, used []bool) {
 	}
 }
 
-// middle returns the point of a finding from which its callout leads: halfway along its path,
-// else its first point.
+// middle returns the point of a finding from which its callout leads: its first point, else
+// halfway along its path.
 func middle(w inspect.Where) (mesh.Vec, bool) {
+	if len(w.Points) > 0 {
+		return w.Points[0], true
+	}
 	total := 0.0
 	for i := 1; i < len(w.Path); i++ {
 		total += w.Path[i].Dist(w.Path[i-1])
@@ -251,10 +261,30 @@ func middle(w inspect.Where) (mesh.Vec, bool) {
 			return w.Path[i], true
 		}
 	}
-	if len(w.Points) > 0 {
-		return w.Points[0], true
-	}
 	return mesh.Vec{}, false
+}
+
+// ofPlane reports whether a finding speaks of the occlusal plane as a whole, whose point lies
+// in the air between the limbs of the rim, and returns the foremost point of the rim's flat,
+// where it can be shown.
+func ofPlane(rep *inspect.Report, f *inspect.Finding) (mesh.Vec, bool) {
+	at, ok := middle(f.Where)
+	if o := rep.Occlusal; !ok || o == nil || at.Dist(o.Point) > 1e-6 || len(f.Where.Path) > 0 {
+		return at, false
+	}
+	found, least := false, math.Inf(1)
+	for _, path := range rep.Occlusal.Outline {
+		for _, p := range path {
+			y := p.Y
+			if rep.Frame != nil {
+				y = p.Dot(rep.Frame.Posterior)
+			}
+			if y < least {
+				at, least, found = p, y, true
+			}
+		}
+	}
+	return at, found
 }
 
 func (s *Scene) addLandmarks(rep *inspect.Report) {

@@ -11,7 +11,7 @@ import (
 func TestSceneTakesNumbersFromFindings(t *testing.T) {
 	_, rep := fullReport(inspect.Upper)
 	s := NewScene(rep)
-	want := map[int]Kind{1: MarkHole, 2: MarkVoid, 3: MarkVoid, 4: MarkVoid, 5: MarkBleb, 6: MarkFold, 7: LineThin, 8: LineThick, 9: MarkPlace}
+	want := map[int]Kind{1: MarkHole, 2: MarkVoid, 3: MarkVoid, 4: MarkVoid, 5: MarkBleb, 6: MarkFold, 7: LineThin, 8: LineThick, 9: MarkPlace, 10: LinePlane}
 	landmarks := 0
 	for i, m := range s.Marks {
 		if i > 0 && m.Rank < s.Marks[i-1].Rank {
@@ -26,6 +26,12 @@ func TestSceneTakesNumbersFromFindings(t *testing.T) {
 			t.Errorf("a mark of kind %d has number %d", m.Kind, m.Number)
 		}
 		delete(want, m.Number)
+		if m.Kind == LinePlane {
+			if f := rep.Frame.Local(m.At); math.Abs(f.Z+4) > 1e-9 || math.Abs(f.Y+15) > 1e-9 {
+				t.Errorf("the finding about the plane is marked at %v, not at the front of the rim", f)
+			}
+			continue
+		}
 		if at, _ := middle(rep.Findings[m.Number-1].Where); m.At.Dist(at) > 1e-9 {
 			t.Errorf("finding %d is marked %g mm off", m.Number, m.At.Dist(at))
 		}
@@ -99,7 +105,7 @@ func TestCameraFits(t *testing.T) {
 	m, rep := fullReport(inspect.Upper)
 	b := Box{100, 50, 640, 480}
 	for _, v := range views(rep) {
-		c := v.Camera.fit(m.Pos, b)
+		c := v.Camera.fit(b, m.Pos)
 		lo, hi := Point{math.Inf(1), math.Inf(1)}, Point{math.Inf(-1), math.Inf(-1)}
 		for _, p := range m.Pos {
 			x, y, _ := c.Project(p)

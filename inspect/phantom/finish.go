@@ -21,6 +21,11 @@ func (m *maker) finish(sf *surface, workers int) (*Phantom, error) {
 	if p.TissueSide || p.Cast {
 		m.tissueSide(sf, workers)
 	}
+	if p.Cast && p.Base {
+		if err := m.base(sf); err != nil {
+			return nil, err
+		}
+	}
 	compact(sf)
 	if p.Noise > 0 {
 		noise := rand.New(rand.NewPCG(uint64(p.Seed), 0x401e))
@@ -97,6 +102,9 @@ func (t *Truth) place(a Axes, shift vec, scale float64) {
 	}
 	for i := range t.Posterior {
 		pt(&t.Posterior[i])
+	}
+	for i := range t.Crest {
+		pt(&t.Crest[i])
 	}
 	for i := range t.Voids {
 		pt(&t.Voids[i].Point)

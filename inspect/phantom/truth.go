@@ -19,10 +19,12 @@ type Truth struct {
 	// Border holds the stations of each side. Thickness is the diameter of the ball at the edge
 	// of the sheet. The balls keep their size over the first 4 mm from the edge, so it is also the
 	// largest ball touching the tissue surface 2 mm from the apex, but for its change along the
-	// border: at most |dr/ds| times the distance by which the two stations differ.
+	// border: where a Stretch begins or ends, balls of the thicker side can be up to 0.3 mm wider.
 	Border []BorderTruth `json:"border"`
 	// Posterior holds the apices of the rear edge, which is no free flange.
 	Posterior []vec `json:"posterior_edge"`
+
+	Crest []vec `json:"crest"` // on the tissue surface, right to left, over the material only
 
 	Voids []CapTruth  `json:"voids"`
 	Blebs []CapTruth  `json:"blebs"`

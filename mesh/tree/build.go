@@ -252,14 +252,18 @@ func (b *builder) partition(lo, hi, depth int) (mid int, left, right box) {
 		}
 	}
 	width := cen.hi[axis] - cen.lo[axis]
-	scale := bins * (1 - 1e-6) / width
+	n := bins // as many planes as pay
+	if len(items) <= 64 {
+		n = bins / 2
+	}
+	scale := float32(n) * (1 - 1e-6) / width
 	if depth >= deep || !(width > 0) || math.IsInf(float64(scale), 0) || math.IsInf(float64(width), 0) {
 		return b.halve(lo, hi)
 	}
 	start := cen.lo[axis]
 	var count [bins]int
 	var bound [bins]box
-	for i := range bound {
+	for i := range bound[:n] {
 		bound[i] = emptyBox
 	}
 	for i := range items {
@@ -271,19 +275,20 @@ func (b *builder) partition(lo, hi, depth int) (mid int, left, right box) {
 	// The cheapest plane, by areas times counts.
 	var behind [bins]box
 	acc := emptyBox
-	for i := bins - 1; i > 0; i-- {
+	for i := n - 1; i > 0; i-- {
 		acc.add(&bound[i])
 		behind[i] = acc
 	}
 	acc = emptyBox
-	n, bestCost, best := 0, float32(math.Inf(1)), 0
-	for i := range bins - 1 {
+	before, bestCost, best := 0, float32(math.Inf(1)), 0
+	for i := range n - 1 {
 		acc.add(&bound[i])
-		n += count[i]
-		if n == 0 || n == len(items) {
+		before += count[i]
+		if before == 0 || before == len(items) {
 			continue
 		}
-		if c := float32(acc.cost()*float32(n)) + float32(behind[i+1].cost()*float32(len(items)-n)); c < bestCost {
+		c := float32(acc.cost()*float32(before)) + float32(behind[i+1].cost()*float32(len(items)-before))
+		if c < bestCost {
 			bestCost, best, left, right = c, i+1, acc, behind[i+1]
 		}
 	}

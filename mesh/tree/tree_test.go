@@ -86,6 +86,7 @@ func TestNearestAgainstBruteForce(t *testing.T) {
 	odd := func(f mesh.FaceID) bool { return f%2 == 1 }
 	for name, m := range meshes(rng) {
 		tr := New(m)
+		cursor := tr.Cursor()
 		for _, p := range queries(rng, m, 40) {
 			for _, accept := range []func(mesh.FaceID) bool{nil, odd} {
 				want, from := math.Inf(1), mesh.FaceID(-1)
@@ -99,6 +100,9 @@ func TestNearestAgainstBruteForce(t *testing.T) {
 				hit, found := tr.Nearest(p, math.Inf(1), accept)
 				if found != (from >= 0) || found && (hit.Face != from || hit.Dist != math.Sqrt(want)) {
 					t.Fatalf("%s: %v %v, want face %d at %v", name, hit, found, from, math.Sqrt(want))
+				}
+				if same, also := cursor.Nearest(p, math.Inf(1), accept); same != hit || also != found {
+					t.Fatalf("%s: the cursor says %v, want %v", name, same, hit)
 				}
 				if found && hit.Dist > 0 {
 					if _, far := tr.Nearest(p, 0.999*hit.Dist, accept); far {

@@ -77,7 +77,11 @@ func Locate(m *mesh.Mesh, fm FrameMethod, jaw Jaw, given map[string]Vec) (*Anato
 	}
 	an.chart = chart{radius: 0.85 * o.radius}
 	secs := sections(an.chart, m, body, an.loc, fm.StepMM, fm.CoreMM)
-	an.slices = trace(an.chart, secs, an.Jaw, an.Surface == Cast, fm)
+	seen := func(f mesh.FaceID) bool { return an.flip()*m.FaceNormal(f).Dot(an.Frame.TowardTissue) > -0.1 }
+	if an.Surface == Cast {
+		seen = func(mesh.FaceID) bool { return true }
+	}
+	an.slices = trace(an.chart, secs, an.Jaw, an.Surface == Cast, seen, fm)
 	if an.Jaw == Upper && an.Surface == Impression {
 		an.traceRear(m, body, fm)
 	}

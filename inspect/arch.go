@@ -52,7 +52,7 @@ func newArch(g *grid, px, py, bx, by float64) *arch {
 type relief struct {
 	trough float64 // median depth of the basin across the arch, mm
 	ridge  float64 // median height of the ridge across the arch, mm
-	relief float64 // RMS of the bottom's (or ridge's) height about its own smooth course, mm
+	relief float64 // RMS of the trough's bottom about its own smooth course in front, mm
 }
 
 func (r relief) score() float64 { return r.trough - r.ridge }
@@ -68,12 +68,9 @@ func (a *arch) relief(fm FrameMethod, side float64) relief {
 		for j := range z {
 			z[j] = -z[j]
 		}
-		v, kv := basin(z)
+		v, _ := basin(z)
 		ridges = append(ridges, v)
-		if v > w {
-			k = kv
-		}
-		if k >= 0 {
+		if k >= 0 && math.Abs(float64(i)) < a.radius { // behind, pads and notches bend the crest
 			floor = append(floor, z[k])
 		}
 	}

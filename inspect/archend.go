@@ -24,7 +24,9 @@ type archEnd struct {
 }
 
 const (
-	endLineMM  = 12.0 // length of crest that gives the line its direction
+	endLevelMM = 14.0 // longest notch or pad, so that the crest ahead of it is level
+	endLeaveMM = 1.0  // the crest has left that level when it is this far from it
+	endLineMM  = 8.0  // length of crest that gives the line its direction
 	endBackMM  = 26.0 // how far ahead of the end the profile begins
 	slopeMM    = 0.8  // half the length over which a slope is taken
 	padShare   = 0.5  // share of the steepest slope below which a pad's summit is reached
@@ -37,11 +39,29 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 	if last == nil {
 		return nil
 	}
-	var pts []Vec
+	var crest []Vec
+	var level []float64
 	for i := range an.slices {
-		s := &an.slices[i]
-		if s.basin > 0 && s.u*side > 0 && s.crest.Y > last.Y-endLineMM {
-			pts = append(pts, s.crest)
+		if s := &an.slices[i]; s.basin > 0 && s.u*side > 0 {
+			crest = append(crest, s.crest)
+			if d := last.Y - s.crest.Y; d > endLevelMM && d < 2*endLevelMM {
+				level = append(level, s.crest.Z)
+			}
+		}
+	}
+	// Over notch and pad the trough is too flat sideways to show where its middle runs. The
+	// line that continues the crest is that of its last stretch that is still level.
+	z := median(level)
+	rear := math.Inf(-1)
+	for _, p := range crest {
+		if math.Abs(p.Z-z) < endLeaveMM {
+			rear = max(rear, p.Y)
+		}
+	}
+	var pts []Vec
+	for _, p := range crest {
+		if p.Y <= rear && p.Y > rear-endLineMM {
+			pts = append(pts, p)
 		}
 	}
 	if len(pts) < 5 {
@@ -149,7 +169,9 @@ func (e *archEnd) follow(cs []contour, crest Vec) bool {
 		}
 	}
 	e.rearPoint = c.pts[tip]
-	if e.closed {
+	// A scan of the tissue side alone ends somewhere on the rounded end; where it is steep, that
+	// much of the roundness is there to be fitted.
+	if n := len(e.t); e.closed || n > 3 && math.Abs(e.z[n-1]-e.zAt(e.rear-0.4)) > 0.4 {
 		e.roll = c.tipRadius(tip)
 	}
 	e.limit = e.rear - e.roll

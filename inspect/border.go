@@ -36,7 +36,7 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, bm BorderMethod) Bor
 	if an.Coverage != TwoSided {
 		b.ThicknessUnmeasured = "the scan lacks its outer surface"
 	}
-	facing := &smoothNormals{m: m, flip: an.flip(), v: spread(m, m.Normals(), 2)}
+	facing := &smoothNormals{m: m, flip: an.flip(), v: blurred(m, m.Normals(), 2)}
 	run := func(side string, s []slice, pick func(*slice) *apex) {
 		sum := 0.0
 		var last *Station
@@ -199,8 +199,8 @@ func (s *smoothNormals) face(f mesh.FaceID) Vec {
 	return s.v[t[0]].Add(s.v[t[1]]).Add(s.v[t[2]]).Unit().Scale(s.flip)
 }
 
-// spread averages unit vectors at the vertices with those of their neighbours, a number of times.
-func spread(m *mesh.Mesh, v []Vec, rounds int) []Vec {
+// blurred averages unit vectors at the vertices with those of their neighbours, a number of times.
+func blurred(m *mesh.Mesh, v []Vec, rounds int) []Vec {
 	for range rounds {
 		w := make([]Vec, len(v))
 		for i := range v {

@@ -1,10 +1,15 @@
 package inspect
 
-import "math"
-
 // joinSine is the sine of the slope (about 39 degrees) with which tissue surface and rounded end
 // may meet when the material stops half-way up a notch or down a pad.
 const joinSine = 0.63
+
+// Shares of the steepest slope below which the surface counts as level: a notch's ridge has a
+// top, the summit of a pad is broad.
+const (
+	notchLevel = 0.04
+	padLevel   = 0.25
+)
 
 // endLandmarks reads the rear profile of one side: tuberosity and hamular notch in the upper
 // jaw, front and summit of the retromolar pad in the lower.
@@ -16,9 +21,9 @@ const joinSine = 0.63
 // slope that is still steep there has not reached its summit.
 func (an *Anatomy) endLandmarks(e *archEnd) {
 	sign := 1.0
-	share := notchShare
+	share, level := notchShare, notchLevel
 	if an.Jaw == Lower {
-		sign, share = -1, padShare
+		sign, share, level = -1, padShare, padLevel
 	}
 	const step = 0.1
 	// The steepest slope of the last stretch.
@@ -31,25 +36,19 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 	if e.slopeAt < 0.15 {
 		return // level to its end: neither notch nor pad is on the scan
 	}
-	top := e.limit
-	reached := false
-	for t := steepT; t <= e.limit; t += step {
-		g := sign * e.slope(t)
-		if math.IsNaN(g) {
-			continue
-		}
-		if g <= 0 {
-			top, reached = t, true
-			break
-		}
+	// The rounded end joins the tissue surface where both have the same slope: for a rise
+	// earlier than its top, for a fall later. What comes after is the end's own roundness.
+	join := e.rear - e.roll*(1+sign*joinSine)
+	reached := sign*e.slopeOver(join-2*slopeMM, join) < share*e.slopeAt
+	for t := steepT; t < join-slopeMM && !reached; t += step {
+		reached = sign*e.slope(t) < share*e.slopeAt
 	}
-	if !reached {
-		// The slope has not died out where the material ends. The rounded end joins the tissue
-		// surface where both have the same slope: for a rise earlier than its top, for a fall
-		// later. The slope just before that tells whether the summit is near or cut off.
-		join := e.rear - e.roll*(1+sign*joinSine)
-		if g := sign * e.slopeOver(join-2*slopeMM, join); g < share*e.slopeAt {
-			reached = true
+	// The summit: where the slope has died out, or as near to it as the material comes.
+	top := e.limit
+	for t := steepT; t <= e.limit; t += step {
+		if g := sign * e.slope(t); g <= level*e.slopeAt {
+			top = t
+			break
 		}
 	}
 	// Knee: farthest from the chord.

@@ -73,39 +73,60 @@ func WriteExplanation(w io.Writer, e Explanation, p Protocol) error {
 func (l *Limits) describe(name string) []string {
 	var out []string
 	for _, n := range l.all() {
-		region, regional := strings.CutPrefix(n.name, name+".region.")
-		if n.name != name && !regional {
+		label, region, regional := strings.Cut(n.name, ".region.")
+		if label != name {
 			continue
-		}
-		word, label := "over", name
-		if n.below {
-			word = "under"
 		}
 		if regional {
-			label = name + ", " + region
+			label += ", " + region
 		}
-		s := label + ": "
-		if n.Note != nil {
-			s += fmt.Sprintf("told %s %v, ", word, *n.Note)
-		}
-		s += fmt.Sprintf("review %s %v, fail %s %v", word, n.Review, word, n.Fail)
-		s += " " + n.Unit + ", asks for " + string(n.Action)
-		if n.Retake != nil {
-			s += fmt.Sprintf(" (retake %s %v)", word, *n.Retake)
-		}
-		out = append(out, s+". "+sentence(n.Source))
+		out = append(out, label+": "+n.band()+". "+sentence(n.Source))
 	}
 	for _, r := range l.rules() {
-		if r.name != name {
-			continue
+		if r.name == name {
+			out = append(out, name+": "+r.band()+". "+sentence(r.Source))
 		}
-		s := fmt.Sprintf("%s: %s", name, r.Severity)
-		if r.Severity != Info {
-			s += ", asks for " + string(r.Action)
-		}
-		out = append(out, s+". "+sentence(r.Source))
 	}
 	return out
+}
+
+// Bands says what the named limit or rule accepts, in a few words; limits of single regions are
+// left out.
+func (l *Limits) Bands(name string) string {
+	for _, n := range l.all() {
+		if n.name == name {
+			return n.band()
+		}
+	}
+	for _, r := range l.rules() {
+		if r.name == name {
+			return r.band()
+		}
+	}
+	return ""
+}
+
+func (b bound) band() string {
+	word := "over"
+	if b.below {
+		word = "under"
+	}
+	s := ""
+	if b.Note != nil {
+		s = fmt.Sprintf("told %s %v, ", word, *b.Note)
+	}
+	s += fmt.Sprintf("review %s %v, fail %s %v %s, asks for %s", word, b.Review, word, b.Fail, b.Unit, b.Action)
+	if b.Retake != nil {
+		s += fmt.Sprintf(" (retake %s %v)", word, *b.Retake)
+	}
+	return s
+}
+
+func (r Rule) band() string {
+	if r.Severity == Info {
+		return string(r.Severity)
+	}
+	return string(r.Severity) + ", asks for " + string(r.Action)
 }
 
 // sentence begins with a capital and ends with a full stop.

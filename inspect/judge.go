@@ -30,7 +30,8 @@ func Judge(res *Results, p Protocol) ([]Finding, Verdict) {
 		j.notImpression()
 	case res.Frame == nil || res.Surface != Impression || (res.Jaw != Upper && res.Jaw != Lower):
 		j.rule("unmeasured-jaw", p.Limits.NoJaw,
-			"Where the jaw lies in this scan could not be told, so border, extension and rim were not judged: scan again and take in the whole impression.")
+			"Where the jaw lies in this scan could not be told"+because(res.Border.Unmeasured)+
+				", so border, extension and rim were not judged: scan again and take in the whole impression.")
 		j.defects()
 	default:
 		j.defects()

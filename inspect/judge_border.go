@@ -37,6 +37,14 @@ func (j *judge) border() {
 				told(do, "watch it", "add border material there and wash again"))
 		})
 	}
+	side := j.lim.BorderShortSide
+	lower := j.lowerThanOtherSide()
+	for _, r := range j.runs(&side, false, func(s *Station) *float64 { return lower[s] }, lengths) {
+		j.runFinding("border-short", r, func(do Verdict) string {
+			return fmt.Sprintf("The border is up to %s lower than at the same place on the other side, over %s%s: %s.", mm(r.worst), mm(r.length), in(r.region),
+				told(do, "watch it", "look whether the sulcus is filled there, else add border material and wash again"))
+		})
+	}
 	j.uneven()
 	j.outside(lengths)
 	j.measured(lengths)
@@ -57,6 +65,37 @@ func height(s *Station) *float64 {
 		}
 	}
 	return s.HeightMM
+}
+
+// mirrorMM is how far a station may lie from the mirror image of another and be its counterpart.
+const mirrorMM = 4.0
+
+// lowerThanOtherSide gives for each station how much lower its apex stands over the crest than
+// that of its counterpart across the midline, mm.
+func (j *judge) lowerThanOtherSide() map[*Station]*float64 {
+	st := j.res.Border.Stations
+	at := make([]Vec, len(st))
+	for i := range st {
+		at[i] = j.res.Frame.Local(st[i].Apex)
+	}
+	out := map[*Station]*float64{}
+	for i := range st {
+		h := height(&st[i])
+		if h == nil {
+			continue
+		}
+		nearest, other := mirrorMM, -1
+		for k := range st {
+			if d := math.Hypot(at[i].X+at[k].X, at[i].Y-at[k].Y); st[k].Side == st[i].Side && st[k].HeightMM != nil && d < nearest {
+				nearest, other = d, k
+			}
+		}
+		if other >= 0 {
+			d := *st[other].HeightMM - *h
+			out[&st[i]] = &d
+		}
+	}
+	return out
 }
 
 // maxGapMM is the longest step between stations that are neighbours.

@@ -9,11 +9,10 @@ import (
 func (j *judge) scan() {
 	q, lim := &j.res.Quality, j.lim
 	edge := func(do Verdict) string {
-		s := fmt.Sprintf("The faces of the scan are coarse (median edge %.2f mm)", q.EdgeMedianMM)
 		if do == Send {
-			return s + ", which is fair; finer would show the border better."
+			return fmt.Sprintf("The faces of the scan are of fair size (median edge %.2f mm): finer ones would show the border better.", q.EdgeMedianMM)
 		}
-		return s + ", so small faults and the border's true thickness may be hidden: scan again, or export at a finer resolution."
+		return fmt.Sprintf("The faces of the scan are coarse (median edge %.2f mm), so small faults may be hidden: scan again, or export at a finer resolution.", q.EdgeMedianMM)
 	}
 	edgeMM := q.EdgeMedianMM
 	if !(edgeMM > 0) {

@@ -92,7 +92,7 @@ var judged = []struct {
 	{"sound upper", Upper, func(r *Results) {}, "", "", Send},
 	{"sound lower", Lower, func(r *Results) {}, "", "", Send},
 	{"fair", Lower, func(r *Results) { r.Quality.EdgeMedianMM = 0.45 }, "scan-coarse", Info, Send},
-	{"coarse", Upper, func(r *Results) { r.Quality.EdgeMedianMM = 0.6 }, "scan-coarse", Review, Rescan},
+	{"coarse", Upper, func(r *Results) { r.Quality.EdgeMedianMM = 0.7 }, "scan-coarse", Review, Rescan},
 	{"no edge length", Upper, func(r *Results) { r.Quality.EdgeMedianMM = 0 }, "scan-coarse", Unmeasured, Rescan},
 	{"noisy", Upper, func(r *Results) { r.Quality.NoiseMM = num(0.08) }, "scan-noisy", Fail, Rescan},
 	{"noise of a good scan", Upper, func(r *Results) { r.Quality.NoiseMM = num(0.02) }, "", "", Send},
@@ -151,6 +151,16 @@ var judged = []struct {
 			r.Border.Stations[i].HeightMM = num(-1)
 		}
 	}, "border-short", Fail, Correct},
+	{"border lower on one side", Upper, func(r *Results) {
+		for i := 20; i < 40; i++ {
+			r.Border.Stations[i].HeightMM = num(6)
+		}
+	}, "border-short", Review, Correct},
+	{"a notch on one side", Upper, func(r *Results) {
+		for i := 30; i < 38; i++ {
+			r.Border.Stations[i].HeightMM = num(6)
+		}
+	}, "", "", Send},
 	{"uneven border", Upper, func(r *Results) { r.Border.Regions[0].MedianMM = num(7.5) }, "border-uneven", Review, Correct},
 	{"no border", Upper, func(r *Results) { r.Border = Border{Unmeasured: "no roll"} }, "unmeasured-border", Unmeasured, Rescan},
 	{"half the border", Upper, func(r *Results) {

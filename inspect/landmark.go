@@ -24,6 +24,7 @@ const (
 	PadSummitRight     = "pad_summit_right"
 	frenumWindowMM     = 6.0 // half the widest notch that is closed to find its depth
 	frenumDepthMM      = 0.5 // least depth of a notch
+	frenumWidestMM     = 9.0 // at half depth; buccal notches are 4 to 8 mm wide (from memory)
 	labialReachMM      = 7.0 // along the crest from the midline
 	buccalFirstMM      = 9.0
 	buccalLastMM       = 48.0
@@ -73,8 +74,8 @@ type notch struct {
 	depth, width float64
 }
 
-// notches finds the dips of a border's apex line: where it lies below its own closing, a
-// moving maximum followed by a moving minimum, which bridges what is narrower than the window.
+// notches finds the dips of a border's apex line: where it lies below its own closing (a moving
+// maximum followed by a moving minimum, which bridges what is narrower than the window).
 func notches(s []slice, pick func(*slice) *apex) []notch {
 	var p []Vec
 	var u []float64
@@ -96,13 +97,16 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 			top[i] = max(top[i], p[j].Z)
 		}
 	}
+	closed := make([]float64, n)
+	for i := range p {
+		closed[i] = math.Inf(1)
+		for j := max(0, i-h); j <= min(n-1, i+h); j++ {
+			closed[i] = min(closed[i], top[j])
+		}
+	}
 	depth := make([]float64, n)
 	for i := range p {
-		low := math.Inf(1)
-		for j := max(0, i-h); j <= min(n-1, i+h); j++ {
-			low = min(low, top[j])
-		}
-		depth[i] = low - p[i].Z
+		depth[i] = closed[i] - p[i].Z
 	}
 	var out []notch
 	for i := 0; i < n; i++ {
@@ -124,17 +128,32 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 		}
 		flat := p[hi].Sub(p[lo])
 		flat.Z = 0
+		best = bottomOf(depth, lo, hi, best)
 		out = append(out, notch{p: p[best], u: u[best], depth: depth[best], width: flat.Norm()})
 		i = j
 	}
 	return out
 }
 
+// bottomOf returns the middle of the samples between lo and hi that lie within flatMM of the
+// deepest: noise must not choose among the places of a flat bottom.
+func bottomOf(depth []float64, lo, hi, deepest int) int {
+	const flatMM = 0.08
+	sum, n := 0, 0
+	for i := lo; i <= hi; i++ {
+		if depth[i] >= depth[deepest]-flatMM {
+			sum += i
+			n++
+		}
+	}
+	return int(math.Round(float64(sum) / float64(n)))
+}
+
 // frenum takes the deepest notch whose place along the crest lies between lo and hi.
 func (an *Anatomy) frenum(name string, n []notch, lo, hi float64) {
 	best := -1
 	for i := range n {
-		if n[i].u >= lo && n[i].u <= hi && (best < 0 || n[i].depth > n[best].depth) {
+		if n[i].width <= frenumWidestMM && n[i].u >= lo && n[i].u <= hi && (best < 0 || n[i].depth > n[best].depth) {
 			best = i
 		}
 	}

@@ -72,12 +72,12 @@ func (g *grid) alike(cells []int, stride int, cx, cy, angle, off, sigma float64)
 }
 
 // narrowEnd returns the direction (radians) along the line that leads from the narrow end of
-// the silhouette to the wide one: from the front of an arch to its back.
+// the silhouette to the wide one: from the front of an arch to its back. Width is taken from the
+// line outward, so that an arch with one leg cut short is as wide as the other leg.
 func narrowEnd(g *grid, px, py, angle float64) float64 {
 	c, s := math.Cos(angle), math.Sin(angle)
 	const bin = 1.0
-	type span struct{ lo, hi float64 }
-	spans := map[int]span{}
+	half := map[int]float64{}
 	lo, hi := math.MaxInt, math.MinInt
 	for k := range g.top {
 		if math.IsInf(g.top[k], -1) {
@@ -85,22 +85,16 @@ func narrowEnd(g *grid, px, py, angle float64) float64 {
 		}
 		x, y := g.centre(k)
 		t := int(math.Floor(((x-px)*c + (y-py)*s) / bin))
-		u := -(x-px)*s + (y-py)*c
-		w, ok := spans[t]
-		if !ok {
-			w = span{u, u}
-		}
-		spans[t] = span{min(w.lo, u), max(w.hi, u)}
+		half[t] = max(half[t], math.Abs(-(x-px)*s+(y-py)*c))
 		lo, hi = min(lo, t), max(hi, t)
 	}
 	var first, last float64
 	third := (hi - lo) / 3
 	for t := lo; t <= hi; t++ {
-		w := spans[t].hi - spans[t].lo
 		if t < lo+third {
-			first += w
+			first += half[t]
 		} else if t > hi-third {
-			last += w
+			last += half[t]
 		}
 	}
 	if first <= last {

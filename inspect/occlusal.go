@@ -20,6 +20,8 @@ type OcclusalMethod struct {
 	SkirtMM         float64 `toml:"skirt_mm"`          // how far beyond the flat's outline its walls are looked for
 	WallDeg         float64 `toml:"wall_deg"`          // surface steeper than this is wall
 	WallShare       float64 `toml:"wall_share"`        // least share of wall among the sloping surface in the skirt
+	WaveMM          float64 `toml:"wave_mm"`           // shortest wave looked for
+	WaveShare       float64 `toml:"wave_share"`        // least share of the unevenness that a wave must explain to be taken out of the fit
 	AreaMM2         float64 `toml:"area_mm2"`          // least area of a flat
 	LengthMM        float64 `toml:"length_mm"`         // least extent of a flat, along its longer side
 	BreadthMM       float64 `toml:"breadth_mm"`        // and across it
@@ -47,10 +49,11 @@ type OcclusalRefs struct {
 //
 // What: the plane of the flat, how even the flat is, how it leans against reference planes,
 // how far it is from the border, how wide it is, where it is chipped.
-// How: the plane is that of FindRim (least squares with Tukey's weights over the flat's area).
-// Point is the centroid of the flat, laid on the plane. Flatness is peak to valley about the
-// plane over the flat's vertices without the TrimShare of area that is farthest from it;
-// minimum zone and RMS are over the same vertices. Noise is part of them: a perfect flat with
+// How: the plane is that of FindRim (least squares with Tukey's weights over the flat's area; a
+// regular wave is fitted along, so that part of a period does not tilt the plane). Point is the
+// centroid of the flat, laid on the plane. Flatness is peak to valley about the least-squares
+// plane of the flat's vertices without the TrimShare of area that is farthest from it; minimum
+// zone and RMS are of the same vertices. Noise is part of them: a perfect flat with
 // noise s reads about 5 s. Rim heights run along the normal from the plane to the apexes
 // given. Width at a ray from the middle of the rim's rear is that of the widest disc in the
 // flat whose centre is on the ray, so a slanted ray reads no wider; a plate has no width.
@@ -61,8 +64,12 @@ func FitOcclusal(m *mesh.Mesh, rim *Rim, refs OcclusalRefs, method OcclusalMetho
 	p := rim.Plane.Facing(refs.Toward)
 	o := &Occlusal{Point: p.Point, Normal: p.Normal, AreaMM2: rim.AreaMM2, Kind: "rim", Tilts: map[string]Tilt{}, RimWidth: map[string]*RimWidth{}}
 
-	kept := trimmed(m, rim, p, method.TrimShare)
-	fl := MeasureFlatness(kept, p)
+	kept := trimmed(m, rim, method.TrimShare)
+	ls, ok := FitPlane(kept, nil)
+	if !ok {
+		ls = p
+	}
+	fl := MeasureFlatness(kept, ls)
 	o.FlatnessMM, o.RMSMM = fl.PeakToValley, fl.RMS
 	o.MinimumZoneMM, _, _ = MinimumZone(kept)
 
@@ -90,31 +97,28 @@ func FitOcclusal(m *mesh.Mesh, rim *Rim, refs OcclusalRefs, method OcclusalMetho
 	return o
 }
 
-// trimmed returns the flat's points without the share of its area farthest from p.
-func trimmed(m *mesh.Mesh, rim *Rim, p Plane, share float64) []Vec {
-	type far struct {
-		v mesh.VertexID
-		h float64
-	}
-	list := make([]far, len(rim.Flat))
+// trimmed returns the flat's points without the share of its area farthest from its
+// least-squares plane.
+func trimmed(m *mesh.Mesh, rim *Rim, share float64) []Vec {
+	points := make([]Vec, len(rim.Flat))
+	order := make([]int, len(rim.Flat))
 	total := 0.0
 	for i, v := range rim.Flat {
-		list[i] = far{v, math.Abs(p.Height(m.Pos[v]))}
+		points[i], order[i] = m.Pos[v], i
 		total += rim.Weight[i]
 	}
-	weight := make(map[mesh.VertexID]float64, len(list))
-	for i, v := range rim.Flat {
-		weight[v] = rim.Weight[i]
+	p, ok := FitPlane(points, rim.Weight)
+	if !ok {
+		return points
 	}
-	slices.SortFunc(list, func(a, b far) int { return cmp.Or(cmp.Compare(b.h, a.h), cmp.Compare(a.v, b.v)) })
-	left := share * total
-	for len(list) > 3 && weight[list[0].v] <= left {
-		left -= weight[list[0].v]
-		list = list[1:]
+	far := func(i int) float64 { return math.Abs(p.Height(points[i])) }
+	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(far(b), far(a)), a-b) })
+	for left := share * total; len(order) > 3 && rim.Weight[order[0]] <= left; order = order[1:] {
+		left -= rim.Weight[order[0]]
 	}
-	points := make([]Vec, len(list))
-	for i, f := range list {
-		points[i] = m.Pos[f.v]
+	kept := make([]Vec, len(order))
+	for i, k := range order {
+		kept[i] = points[k]
 	}
-	return points
+	return kept
 }

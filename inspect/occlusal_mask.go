@@ -157,13 +157,19 @@ func (g *flatMask) inside() []float64 {
 
 // widths fills in the widths of the flat along rays from the middle of its rear.
 func (g *flatMask) widths(inside []float64, method OcclusalMethod, into map[string]*RimWidth) {
-	left, right, rear := g.w, 0, 0
+	left, right := g.w, 0
 	for i, on := range g.on {
 		if on {
-			left, right, rear = min(left, i%g.w), max(right, i%g.w), max(rear, i/g.w)
+			left, right = min(left, i%g.w), max(right, i%g.w)
 		}
 	}
-	ox, oy := float64(left+right)/2, float64(rear)
+	var rear [2]int // of each half; one may end before the other
+	for i, on := range g.on {
+		if half := 2 * (i % g.w) / (left + right + 1); on {
+			rear[half] = max(rear[half], i/g.w)
+		}
+	}
+	ox, oy := float64(left+right)/2, float64(min(rear[0], rear[1]))
 	ray := func(deg float64) float64 {
 		s, c := math.Sincos(deg * math.Pi / 180)
 		most := 0.0
@@ -200,7 +206,8 @@ func (g *flatMask) chips(m *mesh.Mesh, rim *Rim, p Plane, method OcclusalMethod)
 	grown := g.padded(int(r/g.pixel) + 2)
 	whole := grown.closed(r)
 
-	depth := make([]float64, len(grown.on))
+	depth, wall := make([]float64, len(grown.on)), make([]bool, len(grown.on))
+	steep := cosDeg(method.WallDeg)
 	for i := range depth {
 		depth[i] = math.Inf(1)
 	}
@@ -210,12 +217,15 @@ func (g *flatMask) chips(m *mesh.Mesh, rim *Rim, p Plane, method OcclusalMethod)
 		if min(ha, hb, hc) > method.ChipMM || max(ha, hb, hc) < 0 {
 			continue
 		}
+		isWall := math.Abs(m.FaceNormal(mesh.FaceID(i)).Dot(p.Normal)) < steep
 		grown.draw(m, mesh.FaceID(i), func(at int, s, t float64) {
-			depth[at] = min(depth[at], ha+float64(s*(hb-ha))+float64(t*(hc-ha)))
+			if d := ha + float64(s*(hb-ha)) + float64(t*(hc-ha)); d < depth[at] {
+				depth[at], wall[at] = d, isWall
+			}
 		})
 	}
 	gap := func(i int) bool {
-		return !grown.on[i] && whole[i] && depth[i] > method.ChipDepthMM/2 && depth[i] < method.ChipMM
+		return !grown.on[i] && whole[i] && depth[i] > method.ChipDepthMM/2 && depth[i] < r
 	}
 	var chips []Chip
 	seen := make([]bool, len(depth))
@@ -226,11 +236,14 @@ func (g *flatMask) chips(m *mesh.Mesh, rim *Rim, p Plane, method OcclusalMethod)
 		queue := []int{i}
 		seen[i] = true
 		var sum Vec
-		chip := Chip{}
+		chip, level := Chip{}, 0
 		for k := 0; k < len(queue); k++ {
 			q := queue[k]
 			sum = sum.Add(grown.at(q).Along(depth[q], p.Normal))
-			chip.DepthMM = max(chip.DepthMM, depth[q])
+			if !wall[q] {
+				level++
+				chip.DepthMM = max(chip.DepthMM, depth[q])
+			}
 			for _, o := range [4]int{q - 1, q + 1, q - grown.w, q + grown.w} {
 				if o >= 0 && o < len(seen) && !seen[o] && gap(o) {
 					seen[o] = true
@@ -240,7 +253,7 @@ func (g *flatMask) chips(m *mesh.Mesh, rim *Rim, p Plane, method OcclusalMethod)
 		}
 		chip.AreaMM2 = float64(len(queue)) * g.pixel * g.pixel
 		chip.Centre = sum.Scale(1 / float64(len(queue)))
-		if chip.AreaMM2 >= method.ChipAreaMM2 && chip.DepthMM >= method.ChipDepthMM {
+		if chip.AreaMM2 >= method.ChipAreaMM2 && 5*level >= len(queue) && chip.DepthMM >= method.ChipDepthMM {
 			chips = append(chips, chip)
 		}
 	}

@@ -22,6 +22,8 @@ type Rim struct {
 	DiscMM     float64         // diameter of the widest disc in the flat
 	LengthMM   float64         // extent along the flat's longer side
 	BreadthMM  float64         // and across it
+
+	wave *wave // nil: none
 }
 
 // FindRim finds the flat of the occlusion rim on the side away from toward, or says why there
@@ -211,12 +213,15 @@ func (f *rimFinder) fit(p Plane) (*Rim, string) {
 	rim := &Rim{Plane: p}
 	sigma := 0.0
 	for i := range 30 {
-		walled := f.grow(rim, f.method.BandMM, f.method.BandMM)
+		walled := f.grow(rim, f.method.BandMM)
 		if len(rim.Flat) < 10 {
 			return nil, none
 		}
-		if i == 2 && !walled { // a guess that lay askew has come to rest by now
-			break
+		// A guess that lay askew has come to rest by now, and what is too small stays so.
+		if i == 2 {
+			if why := f.shape(rim); !walled || rim.DiscMM < f.method.WidthMM || rim.AreaMM2 < f.method.AreaMM2 {
+				return rim, why
+			}
 		}
 		before := rim.Plane
 		var ok bool
@@ -227,9 +232,27 @@ func (f *rimFinder) fit(p Plane) (*Rim, string) {
 			break
 		}
 	}
-	// What stands out of the plane is part of the flat as far as the band goes, for it bears
-	// first; what lies back beyond the cut is broken out, or tray.
-	f.grow(rim, max(f.method.CutMM, tukeyCut*sigma), f.method.BandMM)
+	band := func() float64 { return min(f.method.BandMM, max(f.method.CutMM, tukeyCut*sigma)) }
+	if sigma*tukeyCut > f.method.CutMM {
+		for i := range 10 { // the flat and the wave on it each need the other
+			w, plane := f.findWave(rim, i < 2)
+			if w == nil {
+				break
+			}
+			before := rim.Plane
+			rim.wave, rim.Plane = w, plane
+			f.grow(rim, band())
+			if len(rim.Flat) < 10 {
+				return nil, none
+			}
+			if rim.Plane, sigma, _ = f.tukey(rim); i > 1 && before.Normal.Dist(rim.Plane.Normal) < 1e-5 {
+				break
+			}
+		}
+	}
+	// What lies beyond the band is broken out, or tray, handle, crumb. A real wave is not quite
+	// the fitted one: half its height is still the wave.
+	f.grow(rim, max(band(), rim.wave.amplitude()/2))
 	if len(rim.Flat) < 10 {
 		return nil, none
 	}
@@ -242,7 +265,7 @@ func (f *rimFinder) fit(p Plane) (*Rim, string) {
 // grow collects the flat: vertices near the plane and little sloped, in connected pieces that
 // are not small against the largest and end in walls. When none does, the largest is kept, so
 // that shape can say why it is no rim, and walled is false.
-func (f *rimFinder) grow(rim *Rim, back, forth float64) (walled bool) {
+func (f *rimFinder) grow(rim *Rim, band float64) (walled bool) {
 	slope := cosDeg(f.method.SlopeDeg)
 	m, p := f.m, rim.Plane
 	if f.in == nil {
@@ -250,11 +273,10 @@ func (f *rimFinder) grow(rim *Rim, back, forth float64) (walled bool) {
 	}
 	in, seen := f.in, f.seen
 	clear(seen)
-	for v, q := range m.Pos {
+	for v := range m.Pos {
 		in[v] = false
 		if f.normals[v].Dot(p.Normal) > slope {
-			h := p.Height(q)
-			in[v] = h > -back && h < forth
+			in[v] = math.Abs(f.height(rim, mesh.VertexID(v))) < band
 		}
 	}
 	var pieces [][]mesh.VertexID
@@ -321,8 +343,8 @@ func (f *rimFinder) tukey(rim *Rim) (Plane, float64, bool) {
 	points := make([]Vec, len(rim.Flat))
 	h := make([]float64, len(rim.Flat))
 	for i, v := range rim.Flat {
-		points[i] = f.m.Pos[v]
-		h[i] = math.Abs(rim.Plane.Height(points[i]))
+		points[i] = f.m.Pos[v].Along(-rim.wave.at(f.m.Pos[v]), rim.Plane.Normal)
+		h[i] = math.Abs(f.height(rim, v))
 	}
 	sigma := max(1.4826*weightedMedian(h, rim.Weight), f.method.CutMM/tukeyCut)
 	w := make([]float64, len(h))
@@ -438,7 +460,7 @@ func (f *rimFinder) shape(rim *Rim) string {
 		c = c.Along(q.Sub(p).Cross(r.Sub(p)).Norm()/(6*rim.AreaMM2), p.Add(q).Add(r))
 	}
 	rim.Plane.Point = c.Along(-rim.Plane.Height(c), rim.Plane.Normal)
-	rim.LengthMM, rim.BreadthMM = extents(points, rim.Plane)
+	rim.LengthMM, rim.BreadthMM = boxOf(points, rim.Plane)
 	rim.WallShare = f.wallShare(rim.Flat, in, rim.Plane)
 	level, all := 0.0, 0.0
 	for i, v := range rim.Flat {
@@ -489,14 +511,14 @@ func (f *rimFinder) faces(rim *Rim) {
 	})
 }
 
-// extents returns the sides of the box around points in the plane that has the least area.
-func extents(points []Vec, p Plane) (length, breadth float64) {
+// boxOf returns the sides of the box around points in the plane that has the least area.
+func boxOf(points []Vec, p Plane) (length, breadth float64) {
 	u, v := axesOf(p)
 	best := math.Inf(1)
 	for deg := 0; deg < 90; deg += 3 {
 		s, c := math.Sincos(float64(deg) * math.Pi / 180)
 		a, b := u.Scale(c).Along(s, v), v.Scale(c).Along(-s, u)
-		x, y := width(points, a), width(points, b)
+		x, y := widthAlong(points, a), widthAlong(points, b)
 		if x*y < best {
 			best, length, breadth = x*y, max(x, y), min(x, y)
 		}
@@ -514,7 +536,7 @@ func axesOf(p Plane) (u, v Vec) {
 	return u, p.Normal.Cross(u)
 }
 
-func width(points []Vec, d Vec) float64 {
+func widthAlong(points []Vec, d Vec) float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, q := range points {
 		x := q.Dot(d)

@@ -6,11 +6,12 @@ import (
 	"slices"
 	"testing"
 
+	"fornix/inspect/phantom"
 	"fornix/mesh"
 )
 
 var occlusalDefaults = OcclusalMethod{
-	SearchDeg: 30, SlopeDeg: 25, CellMM: 1.5, Guesses: 3000, BandMM: 1.2, CutMM: 0.15, SkirtMM: 2, WallDeg: 55, WallShare: 0.5,
+	SearchDeg: 30, SlopeDeg: 25, CellMM: 1.5, Guesses: 3000, BandMM: 1.2, CutMM: 0.15, SkirtMM: 2, WallDeg: 55, WallShare: 0.5, WaveMM: 8, WaveShare: 0.7,
 	AreaMM2: 100, LengthMM: 30, BreadthMM: 15, WidthMM: 3.5, LevelShare: 0.65, TrimShare: 0.01, PixelMM: 0.2, PlateMM: 15,
 	ChipMM: 10, ChipDepthMM: 0.2, ChipAreaMM2: 1, AnteriorHalfDeg: 20, SideFromDeg: 35, SideToDeg: 70,
 }
@@ -222,10 +223,12 @@ func TestOcclusalPlaneOfTrays(t *testing.T) {
 		{"wave .5 k 12", tray{noise: 0.012, wave: wave(0.5, 12, 1)}, 0.1, 0.05},
 		{"wave .5 k 6", tray{noise: 0.012, wave: wave(0.5, 6, 0)}, 0.1, 0.05},
 		{"wave .3 k 5", tray{noise: 0.012, wave: wave(0.3, 5, 2)}, 0.1, 0.05},
+		{"wave across", tray{noise: 0.02, wave: func(x, y, _ float64) float64 { return 0.4 * math.Sin(0.25*x+0.1*y) }}, 0.1, 0.05},
+		{"wave across, one period", tray{noise: 0.02, wave: func(x, y, _ float64) float64 { return 0.4 * math.Sin(0.24*y+0.1*x) }}, 0.1, 0.05},
+		{"wave, chipped", tray{noise: 0.02, wave: wave(0.3, 7, 1), chips: []Vec{{X: 14, Y: -24, Z: 4}, {X: -20, Y: -8, Z: 3}}}, 0.15, 0.05},
 		{"plate", tray{noise: 0.02, plate: true}, 0.05, 0.03},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			c.tray.handle = c.tray.handle || false
 			b := c.tray.build(3)
 			rim, why := FindRim(b.m, b.m.Normals(), b.toward.Along(0.25, b.left), occlusalDefaults)
 			if rim == nil {
@@ -241,6 +244,134 @@ func TestOcclusalPlaneOfTrays(t *testing.T) {
 				t.Errorf("plane %.3f° and %.3f mm off", deg, off)
 			}
 		})
+	}
+}
+
+// besideFrenum is the mean, over both sides of the labial frenum, of the greatest height of the
+// border over a plane within 12 mm of the notch: what a rim's height is measured from.
+func besideFrenum(p Plane, apexes []Vec, frenum, left Vec) float64 {
+	best := [2]float64{math.Inf(-1), math.Inf(-1)}
+	for _, a := range apexes {
+		if d := a.Sub(frenum); d.Norm() < 12 {
+			side := 0
+			if d.Dot(left) > 0 {
+				side = 1
+			}
+			best[side] = max(best[side], p.Height(a))
+		}
+	}
+	return (best[0] + best[1]) / 2
+}
+
+func TestOcclusalPlaneOfPublicPhantoms(t *testing.T) {
+	for _, name := range publicNames {
+		var tr planeTruth
+		m := sharedPhantom(t, name, &tr)
+		n := m.Normals()
+		// The direction toward the tissue is off by 15 degrees, sideways or fore and aft.
+		off := math.Tan(15 * math.Pi / 180)
+		for _, toward := range []Vec{tr.Axes.Toward.Along(off, tr.Axes.Left), tr.Axes.Toward.Along(-off, tr.Axes.Posterior)} {
+			rim, why := FindRim(m, n, toward, occlusalDefaults)
+			if rim == nil {
+				t.Fatalf("%s: %s", name, why)
+			}
+			o := FitOcclusal(m, rim, OcclusalRefs{Left: tr.Axes.Left, Posterior: tr.Axes.Posterior, Toward: tr.Axes.Toward}, occlusalDefaults)
+			deg := degrees(math.Acos(min(1, o.Normal.Dot(tr.Plane.Normal))))
+			offset := math.Abs(tr.Plane.Point.Sub(o.Point).Dot(o.Normal))
+			height := besideFrenum(Plane{o.Point, o.Normal}, tr.Border[0].Apex, tr.Landmarks["frenum_labial"], tr.Axes.Left)
+			t.Logf("%s: %.4f°, %.4f mm off, flat %.3f, zone %.3f, height %.2f of %.1f", name, deg, offset, o.FlatnessMM, o.MinimumZoneMM, height, tr.Plane.Height)
+			if deg > 0.05 || offset > 0.03 || o.Kind != "rim" || len(o.Chips) > 0 {
+				t.Errorf("%s: %.3f°, %.3f mm off, %s, chips %v", name, deg, offset, o.Kind, o.Chips)
+			}
+			near(t, name+" rim height", height, tr.Plane.Height, 0.5)
+		}
+		if ends := FindRims(m, n, tr.Axes.Toward, occlusalDefaults); ends[0].Rim == nil || ends[1].Rim != nil {
+			t.Errorf("%s: rims at the ends: %+v", name, ends)
+		}
+	}
+}
+
+func TestOcclusalOfMadePhantoms(t *testing.T) {
+	for _, c := range []struct {
+		name, kind string
+		chips      int
+	}{{"upper-wavy", "rim", 0}, {"lower-chipped", "rim", 2}, {"upper-plate", "plate", 0}, {"lower-handle", "rim", 0}, {"lower-norim", "", 0}} {
+		p, ok := phantom.Named(c.name)
+		if !ok {
+			t.Fatalf("no phantom %s", c.name)
+		}
+		p.Spacing = 0.45 // coarser than most scans, to save time
+		made, err := phantom.Make(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		axes := made.Truth.Axes
+		rim, why := FindRim(made.Mesh, made.Mesh.Normals(), axes.TowardTissue.Along(0.2, axes.Left), occlusalDefaults)
+		if (rim != nil) != (c.kind != "") {
+			t.Errorf("%s: rim %v %s", c.name, rim != nil, why)
+		}
+		if rim == nil || c.kind == "" {
+			continue
+		}
+		o := FitOcclusal(made.Mesh, rim, OcclusalRefs{Left: axes.Left, Posterior: axes.Posterior, Toward: axes.TowardTissue}, occlusalDefaults)
+		deg := degrees(math.Acos(min(1, o.Normal.Dot(made.Truth.Plane.Normal))))
+		t.Logf("%s: %.4f°, flatness %.3f, wave %.2f, chips %v", c.name, deg, o.FlatnessMM, made.Truth.Plane.Wave, o.Chips)
+		if deg > 0.1 || o.Kind != c.kind || len(o.Chips) != c.chips {
+			t.Errorf("%s: %.3f°, %s, %d chips", c.name, deg, o.Kind, len(o.Chips))
+		}
+		near(t, c.name+" flatness", o.FlatnessMM, made.Truth.Plane.Wave+5.2*p.Noise, 0.1)
+	}
+}
+
+func TestOcclusalReferencesAndWidths(t *testing.T) {
+	b := tray{tilt: 3, chips: []Vec{{X: 24, Y: -14, Z: 3}}}.build(9)
+	rim, why := FindRim(b.m, b.m.Normals(), b.toward, occlusalDefaults)
+	if rim == nil {
+		t.Fatal(why)
+	}
+	refs := b.refs()
+	refs.References = map[string]Vec{"given": b.toward}
+	refs.Apex = map[string]Vec{"anterior": b.plane.Point.Along(21.5, b.plane.Normal)}
+	o := FitOcclusal(b.m, rim, refs, occlusalDefaults)
+	tilt := o.Tilts["given"]
+	near(t, "cant", tilt.CantDeg, 3, 0.02) // the plane rises to the patient's left
+	near(t, "pitch", tilt.PitchDeg, 0, 0.02)
+	near(t, "total", tilt.TotalDeg, 3, 0.02)
+	if o.RimHeight.Anterior == nil || o.RimHeight.Left != nil {
+		t.Fatalf("heights %+v", o.RimHeight)
+	}
+	near(t, "height", *o.RimHeight.Anterior, 21.5, 0.02)
+	// Width 5 + 4 |sin phi|, across the arch: 5 at the midline, within a pixel or two there.
+	near(t, "least width in front", o.RimWidth["anterior"].MinMM, 5, 0.5)
+	near(t, "width at the right", o.RimWidth["right"].MedianMM, 5+4*math.Sin(60*math.Pi/180), 0.5)
+	if len(o.Chips) != 1 || len(o.Outline) == 0 {
+		t.Fatalf("%d chips, %d outlines", len(o.Chips), len(o.Outline))
+	}
+	near(t, "chip depth", o.Chips[0].DepthMM, 0.8, 0.1)
+	for _, path := range o.Outline {
+		if path[0] != path[len(path)-1] {
+			t.Error("outline not closed")
+		}
+	}
+}
+
+func TestOcclusalDoesNotDependOnOrder(t *testing.T) {
+	b := tray{noise: 0.02, step: 0.4, wave: func(x, y, _ float64) float64 { return 0.2 * math.Sin(0.3*x+0.1*y) }}.build(11)
+	tri := slices.Clone(b.m.Tri)
+	slices.Reverse(tri)
+	for i, f := range tri {
+		tri[i] = [3]mesh.VertexID{f[1], f[2], f[0]}
+	}
+	other := mesh.New(b.m.Pos, tri)
+	one, _ := FindRim(b.m, b.m.Normals(), b.toward, occlusalDefaults)
+	two, _ := FindRim(other, other.Normals(), b.toward, occlusalDefaults)
+	if one == nil || two == nil {
+		t.Fatal("no rim")
+	}
+	near(t, "normal", one.Plane.Normal.Dist(two.Plane.Normal), 0, 1e-5)
+	again, _ := FindRim(b.m, b.m.Normals(), b.toward, occlusalDefaults)
+	if again.Plane != one.Plane {
+		t.Error("not the same plane twice")
 	}
 }
 

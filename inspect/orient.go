@@ -182,19 +182,26 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 			o.decide("winding", "inside out", "the faces of a closed body show their backs", min(1, margin))
 		}
 		hi, lo := top, bottom
-		if bottom.score() > top.score() {
+		if bottom.trough > top.trough {
 			hi, lo, up = bottom, top, -1
 		}
-		if hi.score() >= fm.TroughMM {
+		// The inner flange of a tray with a bite plate stands up like a ridge, so a trough half
+		// as deep decides; round a cast there is at most a shallow land.
+		if hi.trough >= fm.TroughMM && hi.trough > hi.ridge/2 {
 			o.surface = Impression
-			o.decide("surface", Impression, fmt.Sprintf("one side carries a trough %.1f mm deep along the arch", hi.trough), clamp01((hi.score()-lo.score())/10))
+			o.decide("surface", Impression, fmt.Sprintf("one side carries a trough %.1f mm deep along the arch", hi.trough), clamp01((hi.trough-lo.trough)/10))
 		} else {
+			if top.ridge > bottom.ridge {
+				lo, up = top, -1
+			} else {
+				lo, up = bottom, 1
+			}
 			o.surface = Cast // its ridge points away from the tissue
-			if -lo.score() < fm.TroughMM {
+			if lo.ridge < fm.TroughMM {
 				return nil, "neither side carries the trough of an impression nor a ridge"
 			}
 			// up is the side opposite the ridge, which is where the body of the jaw lies
-			o.decide("surface", Cast, fmt.Sprintf("one side carries a ridge %.1f mm high along the arch and the other no trough", lo.ridge), clamp01(-lo.score()/10))
+			o.decide("surface", Cast, fmt.Sprintf("one side carries a ridge %.1f mm high along the arch and the other no trough", lo.ridge), clamp01(lo.ridge/10))
 		}
 	default:
 		o.coverage = TissueSide

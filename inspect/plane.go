@@ -30,7 +30,7 @@ func FitPlane(points []Vec, weights []float64) (Plane, bool) {
 	var sum Vec
 	var total float64
 	for i, q := range points {
-		w := weight(weights, i)
+		w := planeWeight(weights, i)
 		sum = sum.Along(w, q)
 		total += w
 	}
@@ -40,7 +40,7 @@ func FitPlane(points []Vec, weights []float64) (Plane, bool) {
 	c := sum.Scale(1 / total)
 	var xx, xy, xz, yy, yz, zz float64
 	for i, q := range points {
-		w, d := weight(weights, i), q.Sub(c)
+		w, d := planeWeight(weights, i), q.Sub(c)
 		e := d.Scale(w)
 		xx += float64(e.X * d.X)
 		xy += float64(e.X * d.Y)
@@ -75,7 +75,7 @@ func FitPlane(points []Vec, weights []float64) (Plane, bool) {
 	return Plane{c, n}, true
 }
 
-func weight(weights []float64, i int) float64 {
+func planeWeight(weights []float64, i int) float64 {
 	if weights == nil {
 		return 1
 	}

@@ -28,8 +28,12 @@ type Protocol struct {
 
 // Method gathers the parameters of the measurements, one section of the protocol file each.
 type Method struct {
-	Frame  FrameMethod  `toml:"frame"`
-	Border BorderMethod `toml:"border"`
+	Quality  QualityMethod  `toml:"quality"`
+	Frame    FrameMethod    `toml:"frame"`
+	Hole     HoleMethod     `toml:"hole"`
+	Border   BorderMethod   `toml:"border"`
+	Defect   DefectMethod   `toml:"defect"`
+	Occlusal OcclusalMethod `toml:"occlusal"`
 }
 
 // ProtocolInfo names a protocol.

@@ -55,11 +55,12 @@ type Limits struct {
 	FoldCritical Limit  `toml:"fold-critical"`
 	Defect       NearBy `toml:"defect"`
 
-	BorderThin     BorderLimit `toml:"border-thin"`
-	BorderThick    BorderLimit `toml:"border-thick"`
-	BorderShort    BorderLimit `toml:"border-short"`
-	BorderUneven   Limit       `toml:"border-uneven"`
-	BorderMeasured Limit       `toml:"border-measured"`
+	BorderThin      BorderLimit `toml:"border-thin"`
+	BorderThick     BorderLimit `toml:"border-thick"`
+	BorderShort     BorderLimit `toml:"border-short"`
+	BorderShortSide BorderLimit `toml:"border-short-side"`
+	BorderUneven    Limit       `toml:"border-uneven"`
+	BorderMeasured  Limit       `toml:"border-measured"`
 
 	PosteriorShort Limit `toml:"posterior-short"`
 	PosteriorLong  Limit `toml:"posterior-long"`
@@ -161,7 +162,8 @@ func (l *Limits) all() []namedLimit {
 	}
 	out = append(out, l.BorderThin.named("border-thin", true)...)
 	out = append(out, l.BorderThick.named("border-thick", false)...)
-	return append(out, l.BorderShort.named("border-short", true)...)
+	out = append(out, l.BorderShort.named("border-short", true)...)
+	return append(out, l.BorderShortSide.named("border-short-side", false)...)
 }
 
 func (l *Limits) rules() []namedRule {

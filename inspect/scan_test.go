@@ -51,6 +51,11 @@ type planeTruth struct {
 		Point  Vec
 		Radius float64
 	}
+	Mesh struct {
+		Boundary    int     `json:"boundary_edges"`
+		NonManifold int     `json:"non_manifold_edges"`
+		Area        float64 `json:"area_mm2"`
+	}
 	Plane *struct {
 		Point, Normal Vec
 		Pitch         float64 `json:"pitch_deg"`

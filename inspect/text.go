@@ -53,18 +53,23 @@ func writeFindings(b *strings.Builder, r *Report) {
 	if len(r.Findings) == 0 {
 		b.WriteString("  none\n")
 	}
+	numbered := false
 	for _, f := range r.Findings {
 		number := "-"
 		if f.Number > 0 {
 			number = fmt.Sprint(f.Number)
+			numbered = true
 		}
 		var line strings.Builder
 		wrap(&line, f.Text, strings.Repeat(" ", 18), 100)
 		text := strings.ReplaceAll(strings.TrimLeft(line.String(), " "), "\n"+strings.Repeat(" ", 20), "\n"+strings.Repeat(" ", 18))
 		fmt.Fprintf(b, "  %2s  %-10s  %s", number, f.Severity, text)
 	}
+	if numbered {
+		b.WriteString("  Numbers are those on the images.\n")
+	}
 	if len(r.Findings) > 0 {
-		b.WriteString("  Numbers are those on the images. `fornix explain CODE` tells more of: " + codes(r.Findings) + "\n")
+		wrap(b, "`fornix explain CODE` tells more of: "+codes(r.Findings), "  ", 100)
 	}
 }
 
@@ -179,6 +184,9 @@ func length(v *float64) string {
 	return mm(*v)
 }
 
+// tenths writes an angle with its sign, and no minus before zero.
+func tenths(v float64) string { return fmt.Sprintf("%.1f", math.Round(v*10)/10+0) }
+
 func occlusalRows(row func(name, value string), r *Report) {
 	o := r.Occlusal
 	if o == nil {
@@ -187,7 +195,7 @@ func occlusalRows(row func(name, value string), r *Report) {
 	}
 	tilt := "no reference plane"
 	if name, t, found := reference(o); found {
-		tilt = fmt.Sprintf("cant %.1f, pitch %.1f degrees against the %s", t.CantDeg, t.PitchDeg, name)
+		tilt = fmt.Sprintf("cant %s, pitch %s degrees against the %s", tenths(t.CantDeg), tenths(t.PitchDeg), name)
 	}
 	row("Occlusal plane", tilt)
 	row("Rim", fmt.Sprintf("uneven by %.2f mm; height in front %s, right %s, left %s", o.FlatnessMM,

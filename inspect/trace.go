@@ -32,38 +32,75 @@ const envBin = 0.2 // mm; width of the envelope's bins
 //
 // The crest is the deepest point of the basin that the section would hold water in, followed
 // from section to section by the path of least cost (dynamic programming), so that a pit in the
-// material or the palate's vault does not draw it away.
-func trace(c layout, secs []section, jaw Jaw, ridge bool, fm FrameMethod) []slice {
+// material or the palate's vault does not draw it away. seen tells the faces that show their
+// front to the tissue side: through an opening the back of the far wall is no trough. Where the
+// crest itself is missing over a short stretch, its course is carried over from both sides.
+func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID) bool, fm FrameMethod) []slice {
 	out := make([]slice, len(secs))
 	for i := range secs {
 		out[i].section = secs[i]
-		out[i].env = envelope(&secs[i], ridge)
+		out[i].env = envelope(&secs[i], ridge, seen)
 		out[i].water = water(out[i].env)
 	}
 	path := deepestPath(out)
+	rho := make([]float64, len(out))
 	for i := range out {
 		s := &out[i]
 		k := path[i]
 		if k < 0 || s.water[k] < fm.BasinMM {
+			rho[i] = math.NaN()
 			continue
 		}
 		s.basin = s.water[k]
-		rho, z := s.bottom(k)
+		var z float64
+		rho[i], z = s.bottom(k)
 		if ridge {
 			z = -z
 		}
-		base, o, _ := c.cut(s.u)
-		s.crest = base.Along(rho, o)
-		s.crest.Z = z
-		if ridge {
-			continue
-		}
-		s.outer = s.apexIn(rho, math.Inf(1))
-		if jaw == Lower {
-			s.inner = s.apexIn(0, rho)
+		s.crest = place(c, s.u, rho[i], z)
+	}
+	if ridge {
+		return out
+	}
+	bridge(c, out, rho)
+	for i := range out {
+		if s := &out[i]; !math.IsNaN(rho[i]) {
+			s.outer = s.apexIn(rho[i], math.Inf(1))
+			if jaw == Lower {
+				s.inner = s.apexIn(0, rho[i])
+			}
 		}
 	}
 	return out
+}
+
+func place(c layout, u, rho, z float64) Vec {
+	base, out, _ := c.cut(u)
+	p := base.Along(rho, out)
+	p.Z = z
+	return p
+}
+
+// bridgeMM is the longest stretch of missing crest that is carried over: no opening that leaves
+// a scan worth measuring is longer.
+const bridgeMM = 12.0
+
+// bridge fills short gaps of the crest between sections that have it, in a straight line.
+func bridge(c layout, s []slice, rho []float64) {
+	last := -1
+	for i := range s {
+		if math.IsNaN(rho[i]) {
+			continue
+		}
+		if last >= 0 && i-last > 1 && s[i].u-s[last].u <= bridgeMM {
+			for k := last + 1; k < i; k++ {
+				t := float64(k-last) / float64(i-last)
+				rho[k] = rho[last] + t*(rho[i]-rho[last])
+				s[k].crest = place(c, s[k].u, rho[k], s[last].crest.Z+t*(s[i].crest.Z-s[last].crest.Z))
+			}
+		}
+		last = i
+	}
 }
 
 // bottom refines the trough's deepest bin by a parabola through the envelope within 1 mm of it.
@@ -97,7 +134,7 @@ func (s *slice) bottom(k int) (rho, z float64) {
 }
 
 // envelope returns the highest z by bin of rho, of both neighbours of a bin edge.
-func envelope(s *section, ridge bool) []float64 {
+func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 	var far float64
 	for _, c := range s.contours {
 		for _, r := range c.rho {
@@ -118,13 +155,14 @@ func envelope(s *section, ridge bool) []float64 {
 		sign = -1
 	}
 	for _, c := range s.contours {
-		for i := range c.pts {
-			put(int(c.rho[i]/envBin), sign*c.pts[i].Z)
-			if i == 0 && !c.closed {
+		for i, f := range c.faces {
+			if !seen(f) {
 				continue
 			}
-			j := (i + len(c.pts) - 1) % len(c.pts)
-			r0, r1, z0, z1 := c.rho[j], c.rho[i], c.pts[j].Z, c.pts[i].Z
+			j := (i + 1) % len(c.pts)
+			put(int(c.rho[i]/envBin), sign*c.pts[i].Z)
+			put(int(c.rho[j]/envBin), sign*c.pts[j].Z)
+			r0, r1, z0, z1 := c.rho[i], c.rho[j], c.pts[i].Z, c.pts[j].Z
 			if r1 < r0 {
 				r0, r1, z0, z1 = r1, r0, z1, z0
 			}

@@ -53,7 +53,7 @@ func (v Verdict) Means() string {
 	case Send:
 		return "nothing lies outside the protocol's limits: it can go to the laboratory"
 	case Correct:
-		return "mend it at the chair (add, trim, wash or reline the rim), then scan again"
+		return "mend it at the chairside (add, trim, wash, reline the rim), then scan again"
 	case Rescan:
 		return "the impression may be sound, the scan is not: scan again"
 	case Retake:

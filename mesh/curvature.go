@@ -1,6 +1,9 @@
 package mesh
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // Curv is the shape of the surface around a vertex: the quadric that fits best to the vertices
 // within a length.
@@ -41,18 +44,23 @@ func Curvature(m *Mesh, radiusMM float64) []Curv {
 // operator of its graph (Cazals and Pouget, Comput Aided Geom Des 2005;22:121, degree 2).
 func CurvatureAt(m *Mesh, at []VertexID, normals []Vec, radiusMM float64) []Curv {
 	out := make([]Curv, len(at))
-	inParallel(len(at), 1<<13, func(lo, hi int) {
-		w := NewWalker(m)
-		var buf []VertexID
+	type scratch struct {
+		w   *Walker
+		buf []VertexID
+	}
+	pool := sync.Pool{New: func() any { return &scratch{w: NewWalker(m)} }}
+	inParallel(len(at), 1<<12, func(lo, hi int) {
+		s := pool.Get().(*scratch)
 		for i := lo; i < hi; i++ {
-			buf = w.Within(at[i], radiusMM, buf)
-			out[i] = fitQuadric(m, buf, normals, radiusMM)
+			s.buf = s.w.Within(at[i], radiusMM, s.buf)
+			out[i] = fitQuadric(m, s.buf, normals, radiusMM)
 		}
+		pool.Put(s)
 	})
 	return out
 }
 
-// quadricTerms is how many coefficients a quadric height field has: 1, x, y, x²/2, xy, y²/2.
+// quadricTerms is how many coefficients a quadric height field has.
 const quadricTerms = 6
 
 // fitQuadric fits over the vertices near, the first of which is the centre.
@@ -61,32 +69,23 @@ func fitQuadric(m *Mesh, near []VertexID, normals []Vec, r float64) Curv {
 	if n == (Vec{}) {
 		return Curv{}
 	}
-	u, v := across(n)
-	var a [quadricTerms][quadricTerms]float64
-	var rhs [quadricTerms]float64
-	var zz float64
+	u, v := basis(n)
+	var sum moments
 	count := 0
 	for _, q := range near {
 		if normals[q].Dot(n) < 0.5 {
 			continue
 		}
 		d := m.Pos[q].Sub(p)
-		x, y, z := d.Dot(u)/r, d.Dot(v)/r, d.Dot(n)/r
-		t := [quadricTerms]float64{1, x, y, x * x / 2, x * y, y * y / 2}
-		for i := range t {
-			for j := range i + 1 {
-				a[i][j] += float64(t[i] * t[j])
-			}
-			rhs[i] += float64(t[i] * z)
-		}
-		zz += float64(z * z)
+		sum.add(d.Dot(u)/r, d.Dot(v)/r, d.Dot(n)/r)
 		count++
 	}
+	a, rhs := sum.normalEquations()
 	if count <= quadricTerms || !cholesky(&a) {
 		return Curv{}
 	}
 	s := solve(&a, rhs)
-	left := zz
+	left := sum.zz
 	for i := range s {
 		left -= float64(s[i] * rhs[i])
 	}
@@ -94,6 +93,51 @@ func fitQuadric(m *Mesh, near []VertexID, normals []Vec, r float64) Curv {
 	c.RMS = r * math.Sqrt(max(left, 0)/float64(count-quadricTerms))
 	c.N = count
 	return c
+}
+
+// moments are sums of products of the coordinates, named by them.
+type moments struct {
+	one, x, y, xx, xy, yy, xxx, xxy, xyy, yyy, xxxx, xxxy, xxyy, xyyy, yyyy float64
+	z, xz, yz, xxz, xyz, yyz, zz                                            float64
+}
+
+func (s *moments) add(x, y, z float64) {
+	xx, xy, yy := x*x, x*y, y*y
+	s.one++
+	s.x += x
+	s.y += y
+	s.xx += float64(xx)
+	s.xy += float64(xy)
+	s.yy += float64(yy)
+	s.xxx += float64(xx * x)
+	s.xxy += float64(xx * y)
+	s.xyy += float64(x * yy)
+	s.yyy += float64(yy * y)
+	s.xxxx += float64(xx * xx)
+	s.xxxy += float64(xx * xy)
+	s.xxyy += float64(xx * yy)
+	s.xyyy += float64(xy * yy)
+	s.yyyy += float64(yy * yy)
+	s.z += z
+	s.xz += float64(x * z)
+	s.yz += float64(y * z)
+	s.xxz += float64(xx * z)
+	s.xyz += float64(xy * z)
+	s.yyz += float64(yy * z)
+	s.zz += float64(z * z)
+}
+
+// normalEquations returns the lower half of the matrix and the right side of the least squares
+// problem for the terms 1, x, y, x²/2, xy, y²/2.
+func (s *moments) normalEquations() (a [quadricTerms][quadricTerms]float64, b [quadricTerms]float64) {
+	return [quadricTerms][quadricTerms]float64{
+		{s.one},
+		{s.x, s.xx},
+		{s.y, s.xy, s.yy},
+		{s.xx / 2, s.xxx / 2, s.xxy / 2, s.xxxx / 4},
+		{s.xy, s.xxy, s.xyy, s.xxxy / 2, s.xxyy},
+		{s.yy / 2, s.xyy / 2, s.yyy / 2, s.xxyy / 4, s.xyyy / 2, s.yyyy / 4},
+	}, [quadricTerms]float64{s.z, s.xz, s.yz, s.xxz / 2, s.xyz, s.yyz / 2}
 }
 
 // shapeOf returns the principal curvatures of the graph of the quadric, in units of r.
@@ -122,8 +166,8 @@ func shapeOf(s [quadricTerms]float64, u, v, n Vec, r float64) Curv {
 	return Curv{K1: k1 / r, K2: k2 / r, D1: d1, D2: normal.Cross(d1), Normal: normal}
 }
 
-// across returns two unit vectors at right angles to n and to each other.
-func across(n Vec) (u, v Vec) {
+// basis returns two unit vectors at right angles to n and to each other.
+func basis(n Vec) (u, v Vec) {
 	a := Vec{X: 1}
 	if math.Abs(n.X) > 0.6 {
 		a = Vec{Y: 1}

@@ -26,7 +26,7 @@ func (w *Walker) Within(v VertexID, radius float64, buf []VertexID) []VertexID {
 	w.stamp[v] = w.now
 	for i := 0; i < len(buf); i++ {
 		for _, r := range m.CornersAt(buf[i]) {
-			for _, u := range [2]VertexID{m.Vertex(r.Next()), m.Vertex(r.Prev())} {
+			for _, u := range m.Tri[r.Face()] {
 				if w.stamp[u] == w.now {
 					continue
 				}

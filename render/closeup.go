@@ -16,7 +16,7 @@ func closeUps(rep *inspect.Report, s *Surface, limit int) []View {
 	var fs []*inspect.Finding
 	for i := range rep.Findings {
 		f := &rep.Findings[i]
-		if _, ok := middle(f.Where); ok && f.Number > 0 {
+		if at, ok := middle(f.Where); ok && at.Finite() && f.Number > 0 {
 			fs = append(fs, f)
 		}
 	}
@@ -26,10 +26,13 @@ func closeUps(rep *inspect.Report, s *Surface, limit int) []View {
 	fs = fs[:min(len(fs), max(0, limit))]
 	vs := make([]View, 0, len(fs))
 	for _, f := range fs {
-		vs = append(vs, View{
-			Name: fmt.Sprintf("finding-%d", f.Number), Title: fmt.Sprintf("Finding %d: %s", f.Number, headline(f)),
-			Camera: aim(rep, s, f), Tissue: true, finding: f,
-		})
+		v := View{Name: fmt.Sprintf("finding-%d", f.Number), Title: fmt.Sprintf("Finding %d: %s", f.Number, headline(f)), finding: f}
+		if _, v.Plane = ofPlane(rep, f); v.Plane {
+			v.Camera = aimAtPlane(rep)
+		} else {
+			v.Camera, v.Tissue = aim(rep, s, f), true
+		}
+		vs = append(vs, v)
 	}
 	return vs
 }
@@ -62,11 +65,13 @@ func aim(rep *inspect.Report, s *Surface, f *inspect.Finding) Camera {
 		places, near = f.Where.Path, 0.8
 	}
 	lo, hi := places[0], places[0]
-	for _, q := range places {
-		lo, hi = lo.Min(q), hi.Max(q)
+	for _, q := range slices.Concat(places, f.Where.Points) {
+		if q.Finite() {
+			lo, hi = lo.Min(q), hi.Max(q)
+		}
 	}
 	size = max(size, hi.Dist(lo)/2)
-	if len(f.Where.Path) > 1 {
+	if len(f.Where.Path) > 1 || len(f.Where.Points) > 1 {
 		at = lo.Add(hi).Scale(0.5)
 	}
 	if toward == (mesh.Vec{}) {
@@ -86,6 +91,22 @@ func aim(rep *inspect.Report, s *Surface, f *inspect.Finding) Camera {
 	c := Look(toward, up)
 	c.Centre = at
 	c.Scale = max(8, min(45, 1.5*size+5))
+	return c
+}
+
+// aimAtPlane returns the camera of a finding about the occlusal plane: from the front, with the
+// whole rim in the picture.
+func aimAtPlane(rep *inspect.Report) Camera {
+	lo := mesh.Vec{X: math.Inf(1), Y: math.Inf(1), Z: math.Inf(1)}
+	hi := lo.Scale(-1)
+	for _, path := range rep.Occlusal.Outline {
+		for _, p := range path {
+			lo, hi = lo.Min(p), hi.Max(p)
+		}
+	}
+	c := views(rep)[2].Camera
+	c.Centre = lo.Add(hi).Scale(0.5)
+	c.Scale = max(8, min(45, 0.5*hi.Dist(lo)+4))
 	return c
 }
 
@@ -132,7 +153,7 @@ func (s *Surface) clear(at, normal mesh.Vec, radius float64, f *inspect.Frame) m
 		for _, least := range [3]float64{0.8, 0.35, 0} { // cosine of the angle to the normal
 			for _, a := range axes {
 				if a.Dot(normal) >= least {
-					tries = append(tries, a.Add(normal).Unit(), normal)
+					tries = append(tries, a.Add(normal).Unit(), normal, a.Scale(2).Add(normal).Unit())
 				}
 			}
 			for _, a := range axes {

@@ -19,7 +19,7 @@ import (
 
 // Options say how pictures are made. The zero value is ready for use.
 type Options struct {
-	Width, Height int     // pixels; default 1600 × 1200, at least 800 × 600
+	Width, Height int     // pixels; default 1600 × 1200, at least 800 wide and 0.55 times as high
 	CloseUps      int     // most close-ups to make; default 8, negative: none
 	Workers       int     // pictures made at once; default GOMAXPROCS
 	Thickness     Scale   // colours of the border
@@ -86,14 +86,9 @@ func Images(m *mesh.Mesh, an *inspect.Anatomy, rep *inspect.Report, opt Options)
 				c.view = all[i]
 				if i >= whole {
 					c.subtitle = c.view.finding.Text
-					c.locator = locators[0]
-					if locators[0].hides(c.view.Camera.Centre) && !locators[1].hides(c.view.Camera.Centre) {
-						c.locator = locators[1]
-					}
+					c.locator = locate(locators, c.view)
 				}
-				img := p.draw(s, c)
-				out[i] = Image{Name: c.view.Name + ".png", Title: c.view.Title, Alt: alt(c, p.shown)}
-				out[i].PNG, errs[i] = encode(img)
+				out[i], errs[i] = p.image(s, c)
 			}
 		})
 	}
@@ -101,12 +96,38 @@ func Images(m *mesh.Mesh, an *inspect.Anatomy, rep *inspect.Report, opt Options)
 	return out, errors.Join(errs...)
 }
 
+// locate chooses the small picture in which the place of a close-up shows; nil for the occlusal
+// plane, whose close-up shows the whole rim.
+func locate(ls []*locator, v View) *locator {
+	if v.Plane {
+		return nil
+	}
+	if ls[0].hides(v.Camera.Centre) && !ls[1].hides(v.Camera.Centre) {
+		return ls[1]
+	}
+	return ls[0]
+}
+
+// image draws one page. What goes wrong inside becomes an error, since the caller cannot
+// recover from a panic in a worker.
+func (p *page) image(s *Surface, c content) (out Image, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("render: %s: %v", c.view.Name, r)
+		}
+	}()
+	img := p.draw(s, c)
+	out = Image{Name: c.view.Name + ".png", Title: c.view.Title, Alt: alt(c, p.shown)}
+	out.PNG, err = encode(img)
+	return out, err
+}
+
 func (o Options) orDefault() (Options, error) {
 	if o.Width == 0 && o.Height == 0 {
 		o.Width, o.Height = 1600, 1200
 	}
-	if o.Width < 800 || o.Height < 600 || o.Width > 8000 || o.Height > 8000 {
-		return o, fmt.Errorf("render: a picture of %d × %d pixels: 800 × 600 to 8000 × 8000 can be made", o.Width, o.Height)
+	if o.Width < 800 || o.Width > 8000 || o.Height < o.Width*11/20 || o.Height > 8000 {
+		return o, fmt.Errorf("render: no picture of %d × %d pixels: 800 to 8000 wide and at least 0.55 times as high", o.Width, o.Height)
 	}
 	if o.CloseUps == 0 {
 		o.CloseUps = 8

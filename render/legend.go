@@ -48,7 +48,7 @@ func (p *page) thickness(b Box, c content) {
 			why = c.rep.Border.Unmeasured
 		}
 		if why == "" {
-			why = "no station has one"
+			why = "the report gives none"
 		}
 		for i, line := range p.wrap("border thickness not measured: "+why, b.W, 3, plainText) {
 			p.write(line, b.X, b.Y+8*u+float64(i)*p.line(plainText), plainText, softInk)
@@ -58,7 +58,7 @@ func (p *page) thickness(b Box, c content) {
 	s := c.opt.Thickness
 	cs := s.colours()
 	w := math.Floor((b.W - 20*u) / float64(len(cs)))
-	x0, y, tall := math.Round(b.X), math.Round(b.Y+58*u), math.Round(24*u)
+	x0, y, tall := math.Round(b.X), math.Round(b.Y+60*u), math.Round(24*u)
 	for i, col := range cs {
 		r := image.Rect(int(x0+float64(i)*w), int(y), int(x0+float64(i+1)*w-max(1, 2*u)), int(y+tall))
 		draw.Draw(p.img, r, image.NewUniform(col), image.Point{}, draw.Src)
@@ -71,8 +71,8 @@ func (p *page) thickness(b Box, c content) {
 		p.write(t, at(mm)-p.width(t, plainText)/2, y+tall+6*u, plainText, ink)
 	}
 	p.write("mm", x0+float64(len(cs))*w-24*u, y+tall+6*u, plainText, ink)
-	p.write("border thickness", x0, b.Y-4*u, strongText, ink)
-	p.limits(c.opt.Limits, s, at, Box{b.X, b.Y + 22*u, b.W, y - b.Y - 22*u})
+	p.write("border thickness", x0, b.Y-6*u, strongText, ink)
+	p.limits(c.opt.Limits, s, at, Box{b.X, b.Y + 24*u, b.W, y - b.Y - 24*u})
 }
 
 // limits points at the protocol's limits from above the bar. One that would cover another's
@@ -138,6 +138,9 @@ func (p *page) sample(k Kind, b Box) {
 	switch k {
 	case MarkHole, MarkVoid, MarkPlace, MarkBleb, MarkLandmark:
 		p.symbol(&p.pen, k, mid, 4*u, nil)
+	case BackFaces:
+		p.pen.box(b.inset(3 * u))
+		p.pen.flush(mix(backside, ink, 0.4), 1)
 	case MarkFold:
 		p.symbol(&p.pen, k, mid, 4*u, dense)
 	default:
@@ -157,7 +160,7 @@ func newLocator(r *Raster, s *Surface, v View, tint []color.RGBA, width, workers
 	u := float64(width) / 1600
 	w, h := int(locatorWidth*u), int(locatorTall*u)
 	r.Resize(w, h)
-	cam := v.Camera.fit(s.mesh.Pos, Box{0, 0, float64(w), float64(h)}.inset(6*u))
+	cam := v.Camera.fit(Box{0, 0, float64(w), float64(h)}.inset(6*u), s.mesh.Pos)
 	r.Draw(s, cam, tint, workers)
 	l := &locator{cam: cam, img: image.NewRGBA(r.Image.Bounds()), depth: slices.Clone(r.Depth)}
 	copy(l.img.Pix, r.Image.Pix)

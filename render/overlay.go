@@ -33,12 +33,17 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 		if float64(r.Depth[py*r.W+px]) > z+behind {
 			continue
 		}
+		if m.Kind == MarkLandmark && !r.near(px, py, z, 2) {
+			continue // seen through a gap, before what lies behind: its cross would mislead
+		}
 		s := seenMark{Mark: m, x: x, y: y, r: max(m.RadiusMM*cam.Scale+6*p.u, 14*p.u)}
 		switch m.Kind {
 		case MarkLandmark:
 			s.r = 8 * p.u
 		case LineThin, LineThick, LinePlace:
 			s.r = 12 * p.u
+		case LinePlane:
+			s.r = 4 * p.u
 		case MarkHole, MarkFold:
 			s.outline = cam.through(m.Path, 0)
 		}
@@ -46,8 +51,14 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 		switch m.Kind {
 		case MarkHole:
 			s.clear = s.r + 13*p.u
-		case MarkBleb, MarkPlace:
+		case MarkBleb:
+			s.clear = 1.4*s.r + 5*p.u
+		case MarkPlace:
 			s.clear = 1.2*s.r + 4*p.u
+		case MarkFold:
+			if len(s.outline) > 1 {
+				s.clear = 17 * p.u
+			}
 		}
 		out = append(out, s)
 		if m.Kind != MarkLandmark {
@@ -55,6 +66,18 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 		}
 	}
 	return out
+}
+
+// near reports whether any pixel round x, y shows surface within mm of height z.
+func (r *Raster) near(x, y int, z, mm float64) bool {
+	for j := y - 3; j <= y+3; j++ {
+		for i := x - 3; i <= x+3; i++ {
+			if math.Abs(float64(r.Depth[j*r.W+i])-z) <= mm {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // twice draws a shape with a white halo and then in ink, so that it reads on light and dark.
@@ -86,7 +109,7 @@ func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke) {
 	case MarkVoid:
 		p.twice(q, 3.4*u, ink, func(w float64) { q.ring(at, r+2*u, w) })
 	case MarkBleb:
-		s := 1.5*r + 4*u
+		s := 1.9*r + 3*u // round a circle it would be 2 r
 		p.twice(q, 3.4*u, ink, func(w float64) { q.path(polygon(at, s, 3, -math.Pi/2), w) })
 	case MarkFold:
 		if len(outline) < 2 {
@@ -142,9 +165,10 @@ func (p *page) overlay(l Line, cam Camera) bool {
 		path = append(append([]mesh.Vec{}, path...), path[0])
 	}
 	s := cam.through(path, l.LiftMM)
-	if len(s) < 2 {
+	if len(s) < 2 || l.Kind == LinePlane && s.extent() < slit*p.u {
 		return false
 	}
+	s = s.smooth(4*p.u, l.Closed)
 	p.inked(&p.inside, l.Kind, s)
 	for _, d := range s {
 		x, y := int(d.x), int(d.y)
@@ -175,17 +199,21 @@ func (p *page) inked(q *pen, k Kind, s stroke) {
 	case LinePlace:
 		p.twice(q, 3*u, ink, all([]stroke{s.beside(10 * u), s.beside(-10 * u)}))
 	case LineThin:
+		even := s.even(13 * u)
+		a, b := even.beside(13*u), even.beside(-13*u)
 		var ticks []stroke
-		a, b := s.beside(13*u), s.beside(-13*u)
-		for _, i := range s.every(13 * u) {
-			ticks = append(ticks, stroke{a[i], b[i]})
+		for i := range even {
+			if q.sees(even[i]) {
+				ticks = append(ticks, stroke{a[i], b[i]})
+			}
 		}
 		p.twice(q, 2.6*u, ink, all(ticks))
 	case LineThick:
-		beads := s.every(26 * u)
 		p.twice(q, 3*u, ink, func(w float64) {
-			for _, i := range beads {
-				q.ring(s[i], 8*u, w)
+			for _, d := range s.even(26 * u) {
+				if q.sees(d) {
+					q.ring(d, 8*u, w)
+				}
 			}
 		})
 	}
@@ -205,17 +233,67 @@ func shifted(s stroke, d float64) stroke {
 	return nil
 }
 
-// every returns points of the path that lie at least d pixels apart along it.
-func (s stroke) every(d float64) []int {
-	out := []int{0}
-	at := 0.0
-	for i := 1; i < len(s); i++ {
-		if at += math.Hypot(s[i].x-s[i-1].x, s[i].y-s[i-1].y); at >= d {
-			out, at = append(out, i), 0
+// extent returns the diagonal of the box round the path.
+func (s stroke) extent() float64 {
+	lo, hi := s[0], s[0]
+	for _, d := range s {
+		lo = dot{min(lo.x, d.x), min(lo.y, d.y), 0}
+		hi = dot{max(hi.x, d.x), max(hi.y, d.y), 0}
+	}
+	return math.Hypot(hi.x-lo.x, hi.y-lo.y)
+}
+
+// smooth returns the path as points d pixels apart, each the mean of itself and up to two on
+// both sides, so that a line that follows the edges of faces does not jitter. The ends of an
+// open path stay where they are.
+func (s stroke) smooth(d float64, closed bool) stroke {
+	even := append(s.even(d), s[len(s)-1])
+	n := len(even)
+	out := make(stroke, n)
+	for i := range even {
+		k := 2
+		if !closed {
+			k = min(k, i, n-1-i)
 		}
+		for j := i - k; j <= i+k; j++ {
+			at := j
+			if closed {
+				at = (j + 4*(n-1)) % (n - 1) // the last point is the first again
+			}
+			e := even[at]
+			out[i].x, out[i].y, out[i].z = out[i].x+e.x, out[i].y+e.y, out[i].z+e.z
+		}
+		w := 1 / float64(2*k+1)
+		out[i] = dot{w * out[i].x, w * out[i].y, w * out[i].z}
 	}
 	return out
 }
+
+// even returns points d pixels apart along the path, from its first to near its last.
+func (s stroke) even(d float64) stroke {
+	out := stroke{s[0]}
+	left := d
+	for i := 1; i < len(s); i++ {
+		a, b := s[i-1], s[i]
+		l := math.Hypot(b.x-a.x, b.y-a.y)
+		at := 0.0
+		for ; l-at >= left; left = d {
+			at += left
+			t := at / l
+			out = append(out, dot{a.x + t*(b.x-a.x), a.y + t*(b.y-a.y), a.z + t*(b.z-a.z)})
+		}
+		left -= l - at
+	}
+	return out
+}
+
+// slit is the size, in units, of openings in the rim's flat that are not drawn: they would
+// only clutter it, and what matters among them is a finding of its own.
+const slit = 60.0
+
+// flatOn reports whether the plane faces the viewer, so that its rectangle would only veil the
+// whole picture.
+func (s *Sheet) flatOn(c Camera) bool { return math.Abs(s.Normal.Dot(c.Toward)) > 0.9 }
 
 // plane draws the occlusal plane: a tint over the rim's flat, a weaker one over the rectangle
 // round it where the surface does not hide it, and the rectangle's edge, which is all that
@@ -224,7 +302,7 @@ func (p *page) plane(s *Sheet, cam Camera) {
 	n := mesh.Vec{X: s.Normal.Dot(cam.Right), Y: s.Normal.Dot(cam.Up), Z: s.Normal.Dot(cam.Toward)}
 	px, py, pz := cam.Project(s.Point)
 	q := &p.inside
-	flatOn := math.Abs(n.Z) > 0.9 // the rectangle would only veil the whole picture
+	flatOn := s.flatOn(cam)
 	if math.Abs(n.Z) > 0.01 {
 		height := func(x, y float64) float64 {
 			return pz + 0.15 - (n.X*(x-px)-n.Y*(y-py))/(n.Z*cam.Scale)
@@ -235,7 +313,9 @@ func (p *page) plane(s *Sheet, cam Camera) {
 		}
 		var flats []stroke
 		for _, f := range s.Flat {
-			flats = append(flats, cam.through(f, 0))
+			if t := cam.through(f, 0); len(t) > 2 && t.extent() >= slit*p.u {
+				flats = append(flats, t)
+			}
 		}
 		lifted := func(x, y float64) float64 { return height(x, y) + 1 }
 		q.area(flats, lifted)

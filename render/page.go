@@ -1,6 +1,7 @@
 package render
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
@@ -27,12 +28,6 @@ type page struct {
 // caution stands at the foot of every picture.
 const caution = "fornix: a screening aid, not a medical device; the licensed clinician decides"
 
-// gloss says in a few words what a verdict asks for.
-var gloss = map[inspect.Verdict]string{
-	inspect.Send: "ready for the laboratory", inspect.Correct: "mend at the chairside, then send",
-	inspect.Rescan: "scan again", inspect.Retake: "take the impression again",
-}
-
 // The layout, in units.
 const (
 	pageMargin   = 24.0
@@ -41,6 +36,7 @@ const (
 	headHeight   = 58.0
 	stripHeight  = 124.0
 	footHeight   = 42.0
+	pictureEdge  = 44.0 // left free round the scan for the names of the directions
 	locatorWidth = 264.0
 	locatorTall  = 232.0
 )
@@ -120,7 +116,12 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 	p.raster.Resize(w, h)
 	cam := c.view.Camera
 	if c.view.finding == nil {
-		cam = cam.fit(s.mesh.Pos, Box{0, 0, l.picture.W, l.picture.H}.inset(38*u))
+		room := Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge * u)
+		if pl := c.scene.Plane; c.view.Plane && pl != nil && !pl.flatOn(cam) {
+			cam = cam.fit(room, s.mesh.Pos, pl.Edge...)
+		} else {
+			cam = cam.fit(room, s.mesh.Pos)
+		}
 	} else {
 		// Scale holds the half width in mm until the picture's size is known.
 		cam.X, cam.Y, cam.Scale = l.picture.W/2, l.picture.H/2, min(l.picture.W, l.picture.H)/2/cam.Scale
@@ -141,6 +142,9 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 		}
 	}
 	p.inside.depth = nil
+	if p.raster.back(s, cam) {
+		p.addKey(BackFaces)
+	}
 	p.shown = p.shown[:0]
 	shown := p.visible(c.scene.Marks, cam)
 	for _, m := range shown {
@@ -161,9 +165,13 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 		l.left.H -= locatorTall*u + 12*u
 		p.locate(c.locator, Box{l.left.X, l.left.Y + l.left.H + 12*u, locatorWidth * u, locatorTall * u}, cam.Centre)
 	}
-	p.callouts(shown, l)
+	lost := p.callouts(shown, l)
 	p.strip(l.strip, cam, c)
 	p.write(caution, l.foot.X, l.foot.Y+10*u, plainText, softInk)
+	if lost > 0 {
+		t := fmt.Sprintf("no room for %d more labels; the list of findings has all", lost)
+		p.write(t, l.foot.X+l.foot.W-p.width(t, plainText), l.foot.Y+10*u, plainText, ink)
+	}
 	return p.img
 }
 
@@ -181,193 +189,4 @@ func (p *page) frame(b Box) {
 	q := stroke{{b.X, b.Y, 0}, {b.X + b.W, b.Y, 0}, {b.X + b.W, b.Y + b.H, 0}, {b.X, b.Y + b.H, 0}, {b.X, b.Y, 0}}
 	p.pen.path(q, 2*p.u)
 	p.pen.flush(ruleInk, 1)
-}
-
-// title sets the name of the view, one line about the scan or the finding's sentence, and the
-// verdict at the right.
-func (p *page) title(b Box, c content) {
-	u, limit := p.u, b.W
-	if v := string(c.rep.Verdict); v != "" {
-		w := p.width(v, titleText)
-		t := "verdict"
-		p.write(v, b.X+b.W-w, b.Y+12*u, titleText, ink)
-		tw := p.width(t, plainText)
-		p.write(t, b.X+b.W-w-tw-12*u, b.Y+26*u, plainText, softInk)
-		g := gloss[c.rep.Verdict]
-		gw := p.width(g, plainText)
-		p.write(g, b.X+b.W-gw, b.Y+58*u, plainText, softInk)
-		limit -= max(w+tw+12*u, gw) + 28*u
-	}
-	for _, line := range p.wrap(c.view.Title, limit, 1, titleText) {
-		p.write(line, b.X, b.Y+12*u, titleText, ink)
-	}
-	for i, line := range p.wrap(c.subtitle, limit, 2, plainText) {
-		p.write(line, b.X, b.Y+58*u+float64(i)*p.line(plainText), plainText, softInk)
-	}
-}
-
-// directions names what lies to the left, right, top and bottom of the picture, and takes the
-// room for it off the columns.
-func (p *page) directions(l *layout, cam Camera, c content) {
-	u := p.u
-	left, right, up, down := sides(cam, c.rep.Frame)
-	pic := l.picture
-	mid := func(text string, y float64) {
-		if text == "" {
-			return
-		}
-		w := p.width(text, strongText)
-		x := pic.X + (pic.W-w)/2
-		p.pen.box(Box{x - 6*u, y, w + 12*u, p.line(strongText)})
-		p.pen.flush(paper, 0.85)
-		p.write(text, x, y, strongText, ink)
-	}
-	mid(up, pic.Y+4*u)
-	mid(down, pic.Y+pic.H-p.line(strongText)-4*u)
-	head := func(b *Box, text string) {
-		y := b.Y
-		b.Y, b.H = b.Y+headHeight*u, b.H-headHeight*u
-		letter := map[string]string{"patient's right": "R", "patient's left": "L"}[text]
-		w := p.width(text, strongText)
-		x := b.X + (b.W-w)/2
-		if letter != "" {
-			x += 30 * u
-			at := dot{x - 34*u, y + 24*u, always}
-			p.pen.ring(at, 23*u, 3*u)
-			p.pen.flush(ink, 1)
-			lw := p.width(letter, letterText)
-			p.write(letter, at.x-lw/2, at.y-25*u, letterText, ink)
-		}
-		p.write(text, x, y+10*u, strongText, ink)
-	}
-	if c.rep.Frame == nil {
-		left = "patient side unknown"
-	}
-	head(&l.left, left)
-	head(&l.right, right)
-}
-
-// sides names the four directions of the picture by the patient's axes; "" where none is near.
-func sides(c Camera, f *inspect.Frame) (left, right, up, down string) {
-	if f == nil {
-		return
-	}
-	near := func(d inspect.Vec) string {
-		axes := [3]float64{d.Dot(f.Left), d.Dot(f.Posterior), d.Dot(f.TowardTissue)}
-		names := [3][2]string{{"patient's left", "patient's right"}, {"back", "front"}, {"tissue side", "oral side"}}
-		for k, a := range axes {
-			if a > 0.72 {
-				return names[k][0]
-			}
-			if a < -0.72 {
-				return names[k][1]
-			}
-		}
-		return ""
-	}
-	return near(c.Right.Scale(-1)), near(c.Right), near(c.Up), near(c.Up.Scale(-1))
-}
-
-// callouts sets the labels of the marks beside the picture.
-func (p *page) callouts(marks []seenMark, l layout) {
-	u := p.u
-	type block struct {
-		mark         seenMark
-		lines        []string
-		strong       int // how many of the lines are bold
-		badge, w, gp float64
-	}
-	var blocks []block
-	var cs []Callout
-	for _, m := range marks {
-		if m.Label == "" {
-			continue
-		}
-		b := block{mark: m, gp: 4 * u}
-		limit := l.left.W - 8*u
-		if m.Number > 0 {
-			b.badge = 44 * u
-			limit -= b.badge
-		}
-		h := 0.0
-		s := plainText
-		if m.Kind != MarkLandmark {
-			s = strongText
-		}
-		b.lines = p.wrap(m.Label, limit, 2, s)
-		if s.bold {
-			b.strong = len(b.lines)
-		}
-		b.lines = append(b.lines, p.wrap(m.Detail, limit, 2, plainText)...)
-		for i, t := range b.lines {
-			s := plainText
-			if i < b.strong {
-				s = strongText
-			}
-			b.w = max(b.w, p.width(t, s))
-			h += p.line(s)
-		}
-		blocks = append(blocks, b)
-		cs = append(cs, Callout{At: Point{m.x + l.picture.X, m.y + l.picture.Y}, W: b.w + b.badge + 8*u, H: max(h, b.badge*0.9), Rank: m.Rank})
-	}
-	placed := Place(cs, l.left, l.right, 10*u)
-	for i, q := range placed { // leaders first, so that none crosses a label
-		if q.OK {
-			p.leader(q.From, blocks[i].mark, l)
-		}
-	}
-	for i, q := range placed {
-		b := blocks[i]
-		if !q.OK {
-			continue
-		}
-		x, y := q.Box.X+4*u, q.Box.Y
-		if b.badge > 0 {
-			p.badge(b.mark, dot{x + 18*u, y + q.Box.H/2, always})
-			x += b.badge
-		}
-		for k, t := range b.lines {
-			s, c := plainText, softInk
-			if k < b.strong {
-				s, c = strongText, ink
-			}
-			p.write(t, x, y, s, c)
-			y += p.line(s)
-		}
-	}
-}
-
-// leader draws the line from a label to its mark.
-func (p *page) leader(from Point, m seenMark, l layout) {
-	u := p.u
-	a, b := dot{from.X, from.Y, always}, dot{m.x + l.picture.X, m.y + l.picture.Y, always}
-	d := math.Hypot(b.x-a.x, b.y-a.y)
-	if t := 1 - m.clear/max(d, 1); t > 0 {
-		b = dot{a.x + t*(b.x-a.x), a.y + t*(b.y-a.y), always}
-	}
-	width, c := 2.2*u, ink
-	if m.Kind == MarkLandmark {
-		width, c = 1.4*u, softInk
-	}
-	p.pen.line(a, b, width+3*u)
-	p.pen.flush(paper, 0.65)
-	p.pen.line(a, b, width)
-	p.pen.flush(c, 1)
-}
-
-// badge draws the number of a finding: white on dark for a failure, dark on white otherwise.
-func (p *page) badge(m seenMark, at dot) {
-	u := p.u
-	c := ink
-	p.pen.disc(at, 18*u)
-	p.pen.flush(ink, 1)
-	if m.Severity == inspect.Fail {
-		c = paper
-	} else {
-		p.pen.disc(at, 15*u)
-		p.pen.flush(paper, 1)
-	}
-	n := strconv.Itoa(m.Number)
-	w := p.width(n, strongText)
-	p.write(n, at.x-w/2, at.y-14.5*u, strongText, c)
 }

@@ -63,6 +63,12 @@ func (p *pen) cover(x0, y0, x1, y1 float64, f func(x, y float64) (cov, z float64
 	p.dirty = p.dirty.Union(r)
 }
 
+// sees reports whether nothing hides the middle of a shape.
+func (p *pen) sees(d dot) bool {
+	at := image.Pt(int(math.Floor(d.x)), int(math.Floor(d.y)))
+	return p.depth == nil || at.In(p.clip) && float64(p.depth[at.Y*p.img.Bounds().Dx()+at.X]) <= d.z
+}
+
 // flush blends c over the picture where the mask is covered, and empties the mask.
 func (p *pen) flush(c color.RGBA, alpha float64) {
 	w := p.img.Bounds().Dx()

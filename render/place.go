@@ -29,6 +29,7 @@ func (a Box) inset(d float64) Box { return Box{a.X + d, a.Y + d, a.W - 2*d, a.H 
 type Callout struct {
 	At   Point
 	W, H float64 // of the label
+	Lean float64 // how far below its point the label stands best
 	Rank int     // the lowest ranks give way last when there is no room
 }
 
@@ -84,7 +85,7 @@ func Place(cs []Callout, left, right Box, gap float64) []Placed {
 // stack places the labels ids in one column.
 func stack(cs []Callout, ids []int, col Box, leftSide bool, gap float64, out []Placed) {
 	slices.SortFunc(ids, func(a, b int) int {
-		return cmp.Or(cmp.Compare(cs[a].At.Y, cs[b].At.Y), cmp.Compare(cs[a].At.X, cs[b].At.X), cmp.Compare(a, b))
+		return cmp.Or(cmp.Compare(cs[a].At.Y+cs[a].Lean, cs[b].At.Y+cs[b].Lean), cmp.Compare(cs[a].At.X, cs[b].At.X), cmp.Compare(a, b))
 	})
 	put := func() {
 		tops := settle(cs, ids, col, gap)
@@ -122,8 +123,8 @@ func uncross(cs []Callout, ids []int, out []Placed) bool {
 	return false
 }
 
-// settle returns the top of each label, in order: the least moves from where each would stand
-// level with its point that leave gap between them and keep all in the column.
+// settle returns the top of each label, in order: the least moves from where each would best
+// stand that leave gap between them and keep all in the column.
 func settle(cs []Callout, ids []int, col Box, gap float64) []float64 {
 	type pool struct{ sum, n float64 }
 	var pools []pool
@@ -132,7 +133,7 @@ func settle(cs []Callout, ids []int, col Box, gap float64) []float64 {
 	for k, i := range ids {
 		offset[k] = at
 		at += cs[i].H + gap
-		pools = append(pools, pool{cs[i].At.Y - cs[i].H/2 - offset[k], 1})
+		pools = append(pools, pool{cs[i].At.Y + cs[i].Lean - cs[i].H/2 - offset[k], 1})
 		for len(pools) > 1 {
 			p, q := pools[len(pools)-2], pools[len(pools)-1]
 			if p.sum/p.n <= q.sum/q.n {

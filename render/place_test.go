@@ -18,6 +18,9 @@ func TestPlacedLabelsNeverOverlap(t *testing.T) {
 			if !equal {
 				cs[i].H = 24 + 80*rng.Float64()
 			}
+			if rng.IntN(3) == 0 {
+				cs[i].Lean = 80 * (rng.Float64() - 0.5)
+			}
 			if rng.IntN(4) == 0 && i > 0 {
 				cs[i].At = cs[i-1].At // crowded, even equal points
 			}
@@ -58,9 +61,9 @@ func inside(a, b Box) bool {
 
 // With room for all, labels far enough apart stand level with their points.
 func TestPlaceMovesNoLabelWithoutNeed(t *testing.T) {
-	cs := []Callout{{At: Point{400, 500}, W: 50, H: 20}, {At: Point{420, 200}, W: 50, H: 20}, {At: Point{1200, 210}, W: 50, H: 20}}
+	cs := []Callout{{At: Point{400, 500}, W: 50, H: 20, Lean: 30}, {At: Point{420, 200}, W: 50, H: 20}, {At: Point{1200, 210}, W: 50, H: 20}}
 	for i, p := range Place(cs, Box{0, 0, 100, 800}, Box{1500, 0, 100, 800}, 5) {
-		if !p.OK || p.From.Y != cs[i].At.Y {
+		if !p.OK || p.From.Y != cs[i].At.Y+cs[i].Lean {
 			t.Errorf("label %d stands at %v for a point at %v", i, p.From, cs[i].At)
 		}
 	}

@@ -2,6 +2,8 @@ package render
 
 import (
 	"math"
+
+	"fornix/mesh"
 )
 
 // drawBand draws the faces of band b into w and resolves its samples into pixels.
@@ -126,6 +128,26 @@ func (r *Raster) resolve(b int, w *bandBuffer) {
 			r.Depth[y*r.W+x], r.Face[y*r.W+x] = near, face
 		}
 	}
+}
+
+// back reports whether more than one in two hundred of the pixels of the surface, by every
+// fourth in each direction, show the back of a face.
+func (r *Raster) back(s *Surface, c Camera) bool {
+	seen, back := 0, 0
+	for y := 0; y < r.H; y += 4 {
+		for x := 0; x < r.W; x += 4 {
+			f := r.Face[y*r.W+x]
+			if f < 0 {
+				continue
+			}
+			seen++
+			p, q, t := s.mesh.Corners(mesh.FaceID(f))
+			if (q.Sub(p).Cross(t.Sub(p)).Dot(c.Toward) < 0) != s.insideOut {
+				back++
+			}
+		}
+	}
+	return back*200 > seen
 }
 
 // deepen darkens what lies deeper than its surroundings and lightens what stands out, so that

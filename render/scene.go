@@ -28,20 +28,20 @@ const (
 	LineThick                // beads: a finding that the border is thick
 	LinePlace                // a band: any other finding with a path
 	LinePlane                // outline of the rim's flat
+	BackFaces                // surface seen from its back
 )
 
 // words name a kind in the key of a picture.
 var words = map[Kind]string{
 	MarkHole: "hole in the scan", MarkVoid: "void", MarkBleb: "bleb", MarkFold: "fold", MarkPlace: "other finding",
 	LineCrest: "ridge crest", LineRear: "posterior border", LineThin: "border too thin", LineThick: "border too thick",
-	LinePlace: "stretch of a finding", LinePlane: "occlusal plane", MarkLandmark: "landmark",
+	LinePlace: "stretch of a finding", LinePlane: "occlusal plane", BackFaces: "back of the surface", MarkLandmark: "landmark",
 }
 
 // Mark is one marked place, in the scan's coordinates.
 type Mark struct {
 	Kind     Kind
 	At       mesh.Vec
-	Normal   mesh.Vec   // out of the surface; zero: not known
 	RadiusMM float64    // half its size
 	Path     []mesh.Vec // rim of a hole, middle line of a fold
 	Number   int        // of the finding; 0: none
@@ -97,11 +97,12 @@ func NewScene(rep *inspect.Report) Scene {
 	return s
 }
 
-// finding returns the index of the finding of that code whose nearest point is at p, or -1.
-func finding(rep *inspect.Report, code string, p mesh.Vec, used []bool) int {
+// finding returns the index of the finding of that code whose nearest point is at p, or -1. One
+// finding may speak of several places.
+func finding(rep *inspect.Report, code string, p mesh.Vec) int {
 	best, least := -1, 0.5 // mm: a report names the centre itself, so more is another place
 	for i, f := range rep.Findings {
-		if f.Code != code || used[i] {
+		if f.Code != code {
 			continue
 		}
 		for _, q := range f.Where.Points {
@@ -116,7 +117,7 @@ func finding(rep *inspect.Report, code string, p mesh.Vec, used []bool) int {
 // number gives a mark the number and words of its finding.
 func (m *Mark) number(rep *inspect.Report, used []bool) {
 	m.Severity, m.Rank = inspect.Info, 50
-	i := finding(rep, m.code(), m.At, used)
+	i := finding(rep, m.code(), m.At)
 	if i < 0 {
 		return
 	}
@@ -153,8 +154,12 @@ func headline(f *inspect.Finding) string {
 	s := strings.ReplaceAll(f.Code, "-", " ")
 	if f.Value != nil && !math.IsNaN(*f.Value) {
 		s += " " + number(*f.Value)
-		if f.Unit != "" {
-			s += " " + f.Unit
+		switch f.Unit {
+		case "":
+		case "deg":
+			s += "°"
+		default:
+			s += "\u00a0" + f.Unit // no line ends between them
 		}
 	}
 	return s
@@ -177,7 +182,7 @@ func detail(f *inspect.Finding) string {
 
 func (s *Scene) addHoles(rep *inspect.Report, used []bool) {
 	for _, h := range rep.Holes {
-		m := Mark{Kind: MarkHole, At: h.Centre, Normal: h.Normal, RadiusMM: h.SpanMM / 2, Path: h.Rim}
+		m := Mark{Kind: MarkHole, At: h.Centre, RadiusMM: h.SpanMM / 2, Path: h.Rim}
 		m.number(rep, used)
 		s.Marks = append(s.Marks, m)
 	}
@@ -190,7 +195,7 @@ func (s *Scene) addDefects(rep *inspect.Report, used []bool) {
 		if !ok {
 			k = MarkPlace
 		}
-		m := Mark{Kind: k, At: d.Centre, Normal: d.Normal, Path: d.Path}
+		m := Mark{Kind: k, At: d.Centre, Path: d.Path}
 		switch {
 		case d.DiameterMM != nil:
 			m.RadiusMM = *d.DiameterMM / 2
@@ -215,6 +220,9 @@ func (s *Scene) addFindings(rep *inspect.Report, used []bool) {
 		}
 		m := Mark{Kind: MarkPlace, At: at, RadiusMM: f.Where.RadiusMM}
 		m.take(f)
+		if p, plane := ofPlane(rep, f); plane {
+			m.Kind, m.At, m.RadiusMM = LinePlane, p, 0
+		}
 		if len(f.Where.Path) > 1 {
 			k := LinePlace
 			switch f.Code {
@@ -227,12 +235,22 @@ func (s *Scene) addFindings(rep *inspect.Report, used []bool) {
 			m.Kind, m.RadiusMM = k, 0
 		}
 		s.Marks = append(s.Marks, m)
+		if len(f.Where.Path) > 1 {
+			continue
+		}
+		for _, p := range f.Where.Points[1:min(len(f.Where.Points), 50)] {
+			m.At, m.Label = p, ""
+			s.Marks = append(s.Marks, m)
+		}
 	}
 }
 
-// middle returns the point of a finding from which its callout leads: halfway along its path,
-// else its first point.
+// middle returns the point of a finding from which its callout leads: its first point, else
+// halfway along its path.
 func middle(w inspect.Where) (mesh.Vec, bool) {
+	if len(w.Points) > 0 {
+		return w.Points[0], true
+	}
 	total := 0.0
 	for i := 1; i < len(w.Path); i++ {
 		total += w.Path[i].Dist(w.Path[i-1])
@@ -243,10 +261,30 @@ func middle(w inspect.Where) (mesh.Vec, bool) {
 			return w.Path[i], true
 		}
 	}
-	if len(w.Points) > 0 {
-		return w.Points[0], true
-	}
 	return mesh.Vec{}, false
+}
+
+// ofPlane reports whether a finding speaks of the occlusal plane as a whole, whose point lies
+// in the air between the limbs of the rim, and returns the foremost point of the rim's flat,
+// where it can be shown.
+func ofPlane(rep *inspect.Report, f *inspect.Finding) (mesh.Vec, bool) {
+	at, ok := middle(f.Where)
+	if o := rep.Occlusal; !ok || o == nil || at.Dist(o.Point) > 1e-6 || len(f.Where.Path) > 0 {
+		return at, false
+	}
+	found, least := false, math.Inf(1)
+	for _, path := range rep.Occlusal.Outline {
+		for _, p := range path {
+			y := p.Y
+			if rep.Frame != nil {
+				y = p.Dot(rep.Frame.Posterior)
+			}
+			if y < least {
+				at, least, found = p, y, true
+			}
+		}
+	}
+	return at, found
 }
 
 func (s *Scene) addLandmarks(rep *inspect.Report) {

@@ -94,7 +94,7 @@ func (w *writer) draw(img *image.RGBA, text string, x, y float64, s style, c col
 func (w *writer) wrap(text string, limit float64, lines int, s style) []string {
 	var out []string
 	now := ""
-	for _, word := range strings.Fields(text) {
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }) {
 		next := strings.TrimPrefix(now+" "+word, " ")
 		if now != "" && w.width(next, s) > limit {
 			out = append(out, now)

@@ -68,12 +68,13 @@ func soften(m *mesh.Mesh, tint []color.RGBA) {
 			}
 			for _, v := range t {
 				w := &sums[v]
-				*w = sum{w.r + of.r/3, w.g + of.g/3, w.b + of.b/3, w.a + of.a, w.n + 3}
+				*w = sum{w.r + of.r, w.g + of.g, w.b + of.b, w.a + of.a, w.n + 3}
 			}
 		}
 		for v, w := range sums {
-			if w.a > 0 && w.n > 0 {
-				tint[v] = color.RGBA{uint8(min(255, 3*w.r/w.a)), uint8(min(255, 3*w.g/w.a)), uint8(min(255, 3*w.b/w.a)), uint8(w.a / w.n)}
+			if w.a > 0 {
+				mean := func(x, n int32) uint8 { return uint8((x + n/2) / n) }
+				tint[v] = color.RGBA{mean(w.r, w.a), mean(w.g, w.a), mean(w.b, w.a), mean(w.a, w.n)}
 			}
 		}
 	}

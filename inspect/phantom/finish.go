@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"fornix/mesh"
 )
@@ -20,6 +21,14 @@ func (m *maker) finish(sf *surface, workers int) (*Phantom, error) {
 	}
 	if p.TissueSide || p.Cast {
 		m.tissueSide(sf, workers)
+	}
+	if p.Cast && p.Base {
+		if err := m.base(sf); err != nil {
+			return nil, err
+		}
+	}
+	if m.truth.OneSided {
+		m.truth.hideOral()
 	}
 	compact(sf)
 	if p.Noise > 0 {
@@ -98,6 +107,9 @@ func (t *Truth) place(a Axes, shift vec, scale float64) {
 	for i := range t.Posterior {
 		pt(&t.Posterior[i])
 	}
+	for i := range t.Crest {
+		pt(&t.Crest[i])
+	}
 	for i := range t.Voids {
 		pt(&t.Voids[i].Point)
 	}
@@ -120,6 +132,14 @@ func (t *Truth) place(a Axes, shift vec, scale float64) {
 			pt(&t.Plane.Chips[i])
 		}
 	}
+}
+
+// hideOral takes out what a scan of the tissue side alone does not show.
+func (t *Truth) hideOral() {
+	t.Plane = nil
+	t.Voids = slices.DeleteFunc(t.Voids, func(c CapTruth) bool { return c.Surface == "outer" })
+	t.Blebs = slices.DeleteFunc(t.Blebs, func(c CapTruth) bool { return c.Surface == "outer" })
+	t.Holes = slices.DeleteFunc(t.Holes, func(h HoleTruth) bool { return h.Surface == "outer" })
 }
 
 // holes takes the faces out whose middle lies within the radius, on the side of the place only.

@@ -6,6 +6,10 @@ import "math"
 // the ridge crest from the patient's right to left, b across it, buccal (outward) negative so
 // that the plane is not turned over, lingual positive.
 func buildLower(p *Params, w []wobble) (*anatomy, error) {
+	hand := 1.0 // -1 swaps the asymmetry's sides
+	if p.Mirror {
+		hand = -1
+	}
 	half, front := p.HalfWidth*p.Size, p.Length*p.Size
 	pad := p.PadLength
 	// Plan of the crest: a catenary-like arch, flat in front, hardly diverging behind.
@@ -30,7 +34,7 @@ func buildLower(p *Params, w []wobble) (*anatomy, error) {
 		pts = append(pts, [2]float64{width(y), y})
 	}
 	for i := range pts {
-		pts[i][0] += p.Asymmetry * w[0].at(100*pts[i][0]/half, p.Mirror)
+		pts[i][0] += hand * p.Asymmetry * w[0].at(hand*100*pts[i][0]/half)
 	}
 	ar := newArch(pts)
 	padFront := func(sign float64) float64 { // arc length at which the pad begins
@@ -62,16 +66,16 @@ func buildLower(p *Params, w []wobble) (*anatomy, error) {
 	}
 	notch := func(s, at float64, n Notch, r float64) float64 {
 		u := (s - at) / (n.Width/2 + 0.8*r)
-		return n.Depth * math.Exp(-math.Ln2*u*u*u*u)
+		return n.Depth * math.Exp(-math.Ln2*u*u)
 	}
 	r0 := p.Body / 2
 	rBuc := func(s float64) float64 {
-		return stretched(p.Stretch, "buccal", deg(s), p.Border+0.35*w[1].at(deg(s), p.Mirror)) / 2
+		return stretched(p.Stretch, "buccal", deg(s), p.Border+0.35*w[1].at(hand*deg(s))) / 2
 	}
 	rLin := func(s float64) float64 {
-		return stretched(p.Stretch, "lingual", deg(s), p.Lingual+0.3*w[2].at(deg(s)+17, p.Mirror)) / 2
+		return stretched(p.Stretch, "lingual", deg(s), p.Lingual+0.3*w[2].at(hand*deg(s)+17)) / 2
 	}
-	bucL, bucR := 0.42*end+w[3].at(50, p.Mirror), -0.42*end+w[3].at(-50, p.Mirror)
+	bucL, bucR := 0.42*end+w[3].at(hand*50), -0.42*end-w[3].at(hand*-50)
 	// The borders run down to the floor over the pad.
 	fall := func(h, s float64) float64 {
 		u := past(s)
@@ -80,14 +84,14 @@ func buildLower(p *Params, w []wobble) (*anatomy, error) {
 	hBuc := func(s float64) float64 { // over the floor
 		u := math.Abs(deg(s))
 		h := p.LabialHeight + (p.BuccalHeight-p.LabialHeight)*smooth(u, 15, 50)
-		h = fall(h*p.Height+p.Asymmetry*w[2].at(deg(s), p.Mirror), s) - lowered(p.Stretch, "buccal", deg(s))
+		h = fall(h*p.Height+p.Asymmetry*w[2].at(hand*deg(s)), s) - lowered(p.Stretch, "buccal", deg(s))
 		r := rBuc(s)
 		return h - notch(s, 0, p.LabialFrenum, r) - notch(s, bucL, p.BuccalFrenum, r) - notch(s, bucR, p.BuccalFrenum, r)
 	}
 	hLin := func(s float64) float64 {
 		u := math.Abs(deg(s))
 		h := p.LingualFront + (p.LingualBack-p.LingualFront)*smooth(u, 30, 78)
-		h = fall(h*p.Height+p.Asymmetry*w[1].at(deg(s)+31, p.Mirror), s) - lowered(p.Stretch, "lingual", deg(s))
+		h = fall(h*p.Height+p.Asymmetry*w[1].at(hand*deg(s)+31), s) - lowered(p.Stretch, "lingual", deg(s))
 		return h - notch(s, 0, p.LingualFrenum, rLin(s))
 	}
 	const rampB, rampL = 6.0, 5.5
@@ -97,8 +101,8 @@ func buildLower(p *Params, w []wobble) (*anatomy, error) {
 	eLin := func(s float64) float64 { return reach(math.Max(0.9, hLin(s)-rLin(s)), slopeL(s), rampL) }
 
 	endL, endR := pl+p.PadCoverLeft*pad, pr+p.PadCoverRight*pad
-	sh := &sheet{step: ctlStep, a0: -math.Max(endL, endR) - 12, b0: -22}
-	sh.na, sh.nb = int(-2*sh.a0/ctlStep)+2, 60
+	sh := &sheet{step: ctlStep, a0: -ctlStep * math.Ceil((math.Max(endL, endR)+12)/ctlStep), b0: -22}
+	sh.na, sh.nb = int(-2*sh.a0/ctlStep+0.5)+1, 60
 	sh.ctl = make([][4]float64, sh.na*sh.nb)
 	for i := 0; i < sh.na; i++ {
 		s := sh.a0 + ctlStep*float64(i)
@@ -118,6 +122,7 @@ func buildLower(p *Params, w []wobble) (*anatomy, error) {
 			*c = [4]float64{q[0] + n[0]*d, q[1] + n[1]*d, crest(s) + z, r0 + (r-r0)*smooth(edge-e, 7.5, 3.5)}
 		}
 	}
+	sh.hang(r0)
 	an := &anatomy{sheet: sh, tissue: 1, bucL: deg(bucL), bucR: deg(bucR), landmarks: map[string]vec{}}
 	var poly, corners [][2]float64
 	for s := -endR; s < endL; s += 0.25 {
@@ -149,6 +154,9 @@ func buildLower(p *Params, w []wobble) (*anatomy, error) {
 	an.landmarks["pad_front_left"], an.landmarks["pad_front_right"] = vec{X: pl}, vec{X: -pr}
 	an.landmarks["pad_summit_left"], an.landmarks["pad_summit_right"] = vec{X: pl + pad/2}, vec{X: -pr - pad/2}
 	an.landmarks["pad_posterior_left"], an.landmarks["pad_posterior_right"] = vec{X: pl + pad}, vec{X: -pr - pad}
+	for s := -endR; s <= endL; s++ {
+		an.crest = append(an.crest, [2]float64{s, 0})
+	}
 	an.rimPlan(p, ar, end, front-9, -0.3)
 	an.rimTop, an.rimBack = 1.5, front-9
 	return an, nil

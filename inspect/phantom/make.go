@@ -27,11 +27,27 @@ func Make(p Params) (*Phantom, error) { return MakeWith(p, 0) }
 
 // MakeWith is Make on the given number of workers; 0: one for each processor.
 func MakeWith(p Params, workers int) (*Phantom, error) {
-	if err := p.check(); err != nil {
-		return nil, err
-	}
 	if workers < 1 {
 		workers = runtime.GOMAXPROCS(0)
+	}
+	m, err := prepare(&p)
+	if err != nil {
+		return nil, err
+	}
+	sf, err := m.s.polygonise(p.Spacing, workers)
+	if err != nil {
+		return nil, err
+	}
+	for i := range sf.pos {
+		m.truth.Deviation = math.Max(m.truth.Deviation, math.Abs(sf.f[i]))
+	}
+	return m.finish(sf, workers)
+}
+
+// prepare makes the solid and its truth, in the patient's frame.
+func prepare(p *Params) (*maker, error) {
+	if err := p.check(); err != nil {
+		return nil, err
 	}
 	rng := rand.New(rand.NewPCG(uint64(p.Seed), 0x5eed))
 	w := make([]wobble, 4)
@@ -44,11 +60,11 @@ func MakeWith(p Params, workers int) (*Phantom, error) {
 	if p.Jaw == "lower" {
 		build = buildLower
 	}
-	an, err := build(&p, w)
+	an, err := build(p, w)
 	if err != nil {
 		return nil, err
 	}
-	m := &maker{p: &p, an: an, s: &solid{sheet: an.sheet, tissue: an.tissue}, rng: rng}
+	m := &maker{p: p, an: an, s: &solid{sheet: an.sheet, tissue: an.tissue}, rng: rng}
 	m.truth = Truth{Name: p.Name, Jaw: p.Jaw, Seed: p.Seed, OneSided: p.TissueSide || p.Cast,
 		Surface: "impression", InsideOut: p.InsideOut, Scale: p.Scale, Noise: p.Noise,
 		Landmarks: map[string]vec{}, Thin: p.Stretch,
@@ -63,15 +79,7 @@ func MakeWith(p Params, workers int) (*Phantom, error) {
 		return nil, err
 	}
 	m.places()
-	sf, err := m.s.polygonise(p.Spacing, workers)
-	if err != nil {
-		return nil, err
-	}
-	for i := range sf.pos {
-		f, _, _ := m.s.at(sf.pos[i])
-		m.truth.Deviation = math.Max(m.truth.Deviation, math.Abs(f))
-	}
-	return m.finish(sf, workers)
+	return m, nil
 }
 
 func (p *Params) check() error {
@@ -136,7 +144,7 @@ func (m *maker) border() {
 	off := m.p.LabialFrenum.Width + m.p.Border + 2
 	var best [2]station
 	d := [2]float64{math.Inf(1), math.Inf(1)}
-	mid := m.an.lowest(sideBuccal, 0, 6).apex
+	mid := m.an.lowest(sideBuccal, 0, 4).apex
 	for _, st := range by[sideBuccal] {
 		k := 0
 		if st.deg > 0 {
@@ -308,11 +316,14 @@ func (m *maker) places() {
 	for k, q := range an.landmarks {
 		lm[k] = an.sheet.tissuePoint([2]float64{q.X, q.Y}, an.tissue)
 	}
-	lm["labial_frenum"] = an.lowest(sideBuccal, 0, 6).apex
-	lm["buccal_frenum_left"] = an.lowest(sideBuccal, m.an.bucL, 8).apex
-	lm["buccal_frenum_right"] = an.lowest(sideBuccal, m.an.bucR, 8).apex
+	for _, q := range an.crest {
+		m.truth.Crest = append(m.truth.Crest, an.sheet.tissuePoint(q, an.tissue))
+	}
+	lm["labial_frenum"] = an.lowest(sideBuccal, 0, 4).apex
+	lm["buccal_frenum_left"] = an.lowest(sideBuccal, m.an.bucL, 4).apex
+	lm["buccal_frenum_right"] = an.lowest(sideBuccal, m.an.bucR, 4).apex
 	if m.p.Jaw == "lower" {
-		lm["lingual_frenum"] = an.lowest(sideLingual, 0, 10).apex
+		lm["lingual_frenum"] = an.lowest(sideLingual, 0, 6).apex
 		l, r := m.p.PadCoverLeft, m.p.PadCoverRight
 		least := math.Min(l, r)
 		m.truth.PadCover, m.truth.PadCoverLeft, m.truth.PadCoverRight = &least, &l, &r

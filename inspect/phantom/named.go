@@ -15,7 +15,7 @@ var cases = map[string]func(*Params){
 	},
 	"upper-thin":            func(p *Params) { p.Stretch = []Stretch{{"buccal", 20, 42, 1.2, 0}} },
 	"upper-thick":           func(p *Params) { p.Stretch = []Stretch{{"buccal", -80, -50, 6.2, 0}} },
-	"upper-border-short":    func(p *Params) { p.Stretch = []Stretch{{"buccal", 50, 75, 0, 4}} },
+	"upper-border-short":    func(p *Params) { p.Stretch = []Stretch{{"buccal", 57, 80, 0, 4}} },
 	"upper-short":           func(p *Params) { p.ExtensionLeft, p.ExtensionRight = -3, -3 },
 	"upper-one-sided-short": func(p *Params) { p.ExtensionRight = -4 },
 	"upper-long":            func(p *Params) { p.ExtensionLeft, p.ExtensionRight = 6, 6 },
@@ -31,6 +31,7 @@ var cases = map[string]func(*Params){
 	"upper-tissue-side": func(p *Params) { p.TissueSide = true },
 	"upper-inside-out":  func(p *Params) { p.InsideOut = true },
 	"upper-cast":        func(p *Params) { p.Cast, p.Rim.Kind = true, "none" },
+	"upper-cast-base":   func(p *Params) { p.Cast, p.Base, p.Rim.Kind = true, true, "none" },
 	"upper-inch":        func(p *Params) { p.Scale = 1 / 25.4 },
 	"upper-decimated":   func(p *Params) { p.Decimate, p.Spacing = 0.5, 0.3 },
 	"upper-noisy":       func(p *Params) { p.Noise, p.Spacing = 0.02, 0.25 },
@@ -53,6 +54,7 @@ var cases = map[string]func(*Params){
 	"lower-plate":        func(p *Params) { p.Rim.Kind = "plate" },
 	"lower-handle":       func(p *Params) { p.Handle = true },
 	"lower-inside-out":   func(p *Params) { p.InsideOut = true },
+	"lower-cast-base":    func(p *Params) { p.Cast, p.Base, p.Rim.Kind = true, true, "none" },
 	"lower-cast":         func(p *Params) { p.Cast, p.Rim.Kind = true, "none" },
 }
 
@@ -146,7 +148,11 @@ func Random(seed int64, jaw string) Params {
 		case often(0.35):
 			s.Thickness = in(4.8, 6.5)
 		case often(0.3):
-			s.Thickness, s.Lower = 0, in(2.5, 4)
+			// Behind the buccal frenum, whose notch would else be lost in it.
+			s.Thickness, s.Lower, s.From = 0, in(2.5, 4), in(56, 62)
+			if s.To = s.From + in(12, 20); often(0.5) {
+				s.From, s.To = -s.To, -s.From
+			}
 		}
 		p.Stretch = append(p.Stretch, s)
 	}

@@ -46,12 +46,13 @@ type Params struct {
 	Holes []Hole
 
 	Noise      float64 // SD along the normals
-	Spacing    float64 // mean distance of neighbouring vertices
+	Spacing    float64 // mean distance of neighbouring vertices; at most half of the least thickness, or holes are torn
 	Decimate   float64 // part of the vertices that are taken out again, 0 to 0.7
 	Frame      Frame
 	InsideOut  bool    // faces turned
 	TissueSide bool    // only faces that are seen from the tissue side
 	Cast       bool    // the jaw itself: the tissue surface, seen and turned from the other side
+	Base       bool    // a cast stands on a foot, and is closed
 	Scale      float64 // of the file's unit: 1 mm, 1/25.4 inch, 0.001 m
 }
 

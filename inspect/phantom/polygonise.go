@@ -8,13 +8,17 @@ import (
 	"fornix/mesh"
 )
 
-const blockCells = 8 // cells along a block
+const (
+	blockCells = 8    // cells along a block
+	halfDiag   = 0.92 // of a cell, with 6 % for the wax, whose value changes a little faster than the distance
+)
 
 // surface is the polygonised solid, in the patient's frame.
 type surface struct {
 	pos  []vec
-	n    []vec   // outward
-	part []uint8 // of the solid
+	n    []vec     // outward
+	f    []float64 // the solid's value left over
+	part []uint8   // of the solid
 	tri  [][3]mesh.VertexID
 }
 
@@ -96,7 +100,7 @@ func (g *grid) at(i, j, k int) vec {
 func (g *grid) block(id int) *block {
 	bi, bj, bk := id%g.dim[0]*blockCells, id/g.dim[0]%g.dim[1]*blockCells, id/g.dim[0]/g.dim[1]*blockCells
 	mid := g.at(bi, bj, bk).Add(vec{X: 1, Y: 1, Z: 1}.Scale(g.h * blockCells / 2))
-	if f, _, _ := g.s.at(mid); math.Abs(f) > g.h*blockCells*0.8661 {
+	if f, _, _ := g.s.at(mid); math.Abs(f) > g.h*blockCells*halfDiag {
 		return nil
 	}
 	var v [side1 * side1 * side1]float64
@@ -107,7 +111,7 @@ func (g *grid) block(id int) *block {
 		if n > 1 {
 			c := g.at(bi+i, bj+j, bk+k).Add(vec{X: 1, Y: 1, Z: 1}.Scale(g.h * float64(n) / 2))
 			f, _, _ := g.s.at(c)
-			if math.Abs(f) > g.h*float64(n)*0.8661 {
+			if math.Abs(f) > g.h*float64(n)*halfDiag {
 				for z := k; z <= k+n; z++ {
 					for y := j; y <= j+n; y++ {
 						for x := i; x <= i+n; x++ {
@@ -233,7 +237,7 @@ func (s *solid) relax(sf *surface, workers int) {
 			fill[v]++
 		}
 	}
-	sf.n, sf.part = make([]vec, n), make([]uint8, n)
+	sf.n, sf.f, sf.part = make([]vec, n), make([]float64, n), make([]uint8, n)
 	next := make([]vec, n)
 	const passes = 4
 	each(n, workers, func(i int) { next[i], sf.n[i], _ = s.project(sf.pos[i]) })
@@ -256,5 +260,5 @@ func (s *solid) relax(sf *surface, workers int) {
 		})
 		sf.pos, next = next, sf.pos
 	}
-	each(n, workers, func(i int) { _, sf.n[i], sf.part[i] = s.at(sf.pos[i]) })
+	each(n, workers, func(i int) { sf.f[i], sf.n[i], sf.part[i] = s.at(sf.pos[i]) })
 }

@@ -77,13 +77,12 @@ func (w *wax) at(p vec, limit float64) float64 {
 		}
 	}
 	side, _ := w.outline.nearest(p.X, p.Y)
-	// The back ends are cut at 60 degrees to the plane.
-	side = roundMax(side, (p.Y-w.backY)*0.866-(p.Z-w.p0.Z)*0.5)
-	f := roundMax(roundMax(h, side), p.Z-w.top)
+	// The back ends are cut at 60 degrees to the plane. Edges are rounded only where the faces stand
+	// at right angles, as else the value would change faster than the distance.
+	f := math.Max(roundMax(roundMax(h, side), p.Z-w.top), (p.Y-w.backY)*0.866-(p.Z-w.p0.Z)*0.5)
 	if w.plate != nil {
 		d, _ := w.plate.nearest(p.X, p.Y)
-		d = roundMax(d, p.Y-w.backY)
-		f = math.Min(f, roundMax(roundMax(h, d), -h-plateThick))
+		f = math.Min(f, math.Max(roundMax(roundMax(h, d), -h-plateThick), p.Y-w.backY))
 	}
 	for _, c := range w.chips {
 		f = math.Max(f, c.r-p.Dist(c.c))

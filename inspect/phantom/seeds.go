@@ -6,7 +6,7 @@ const (
 	seedStep  = 0.75 // mm in the parameter plane
 	seedSlack = 0.2  // how much nearer than its seeds a part of the sheet may come: step²/2 over the least radius, with the radius' own slope
 	nearCell  = 1.0  // mm
-	coarse    = 5    // near cells along a coarse one
+	vast      = 16   // near cells along the cubes with which narrowing starts
 	nearReach = 2.6  // farther than this from the surface distances are bounds
 )
 
@@ -57,60 +57,62 @@ func (s *sheet) plant(lo, hi vec) {
 }
 
 func newSeedGrid(seeds []seed, lo, hi vec) *seedGrid {
-	up := func(d float64) int { return (int(d/nearCell)/coarse + 1) * coarse }
+	up := func(d float64) int { return int(d/nearCell) + 1 }
 	g := &seedGrid{lo: lo, nx: up(hi.X - lo.X), ny: up(hi.Y - lo.Y), nz: up(hi.Z - lo.Z)}
 	g.cell = make([]seedCell, g.nx*g.ny*g.nz)
 	all := make([]int32, len(seeds))
 	for i := range all {
 		all[i] = int32(i)
 	}
-	// keep narrows a list to the seeds that can be the nearest within half of a cube's diagonal.
 	dist := make([]float64, len(seeds))
-	keep := func(from, to []int32, c vec, half float64) (list []int32, least float64, one int32) {
-		least = math.Inf(1)
+	var lists [5][]int32 // one for each depth
+	// narrow goes through a cube of n cells a side, from the seeds that can be the nearest to any of
+	// its points, and halves it.
+	var narrow func(x, y, z, n, depth int, from []int32)
+	narrow = func(x, y, z, n, depth int, from []int32) {
+		if x >= g.nx || y >= g.ny || z >= g.nz {
+			return
+		}
+		w := float64(n) / 2
+		mid := lo.Add(vec{X: float64(x) + w, Y: float64(y) + w, Z: float64(z) + w}.Scale(nearCell))
+		half := nearCell * w * math.Sqrt(3)
+		least, one := math.Inf(1), int32(0)
 		for k, i := range from {
-			v := c.Dist(seeds[i].c) - seeds[i].r
-			dist[k] = v
-			if v < least {
-				least, one = v, i
+			dist[k] = mid.Dist(seeds[i].c) - seeds[i].r
+			if dist[k] < least {
+				least, one = dist[k], i
 			}
 		}
-		to = to[:0]
-		for k, i := range from {
-			if dist[k] <= least+2*half+seedSlack {
-				to = append(to, i)
-			}
-		}
-		return to, least, one
-	}
-	hs, hb := nearCell*math.Sqrt(3)/2, nearCell*coarse*math.Sqrt(3)/2
-	at := func(i, k, m int, w float64) vec {
-		return lo.Add(vec{X: float64(i) + w/2, Y: float64(k) + w/2, Z: float64(m) + w/2}.Scale(nearCell))
-	}
-	// Three sizes of cell, each list narrowed from the one above.
-	const huge = 5 * coarse
-	hh := nearCell * huge * math.Sqrt(3) / 2
-	var vast, big, small []int32
-	for c := 0; c < (g.nx/huge+1)*(g.ny/huge+1)*(g.nz/huge+1); c++ {
-		x0 := c % (g.nx/huge + 1) * huge
-		y0 := c / (g.nx/huge + 1) % (g.ny/huge + 1) * huge
-		z0 := c / (g.nx/huge + 1) / (g.ny/huge + 1) * huge
-		vast, _, _ = keep(all, vast, at(x0, y0, z0, huge), hh)
-		for m := z0; m < min(g.nz, z0+huge); m += coarse {
-			for k := y0; k < min(g.ny, y0+huge); k += coarse {
-				for i := x0; i < min(g.nx, x0+huge); i += coarse {
-					big, _, _ = keep(vast, big, at(i, k, m, coarse), hb)
-					for n := 0; n < coarse*coarse*coarse; n++ {
-						x, y, z := i+n%coarse, k+n/coarse%coarse, m+n/coarse/coarse
-						c := &g.cell[(z*g.ny+y)*g.nx+x]
-						var least float64
-						small, least, c.one = keep(big, small, at(x, y, z, 1), hs)
-						c.bound = least - hs - seedSlack
-						if c.bound < nearReach {
-							c.list = append([]int32(nil), small...)
-						}
+		if bound := least - half - seedSlack; bound >= nearReach {
+			for c := z; c < min(g.nz, z+n); c++ {
+				for b := y; b < min(g.ny, y+n); b++ {
+					for a := x; a < min(g.nx, x+n); a++ {
+						g.cell[(c*g.ny+b)*g.nx+a] = seedCell{nil, bound, one}
 					}
 				}
+			}
+			return
+		}
+		list := lists[depth][:0]
+		for k, i := range from {
+			if dist[k] <= least+2*half+seedSlack {
+				list = append(list, i)
+			}
+		}
+		lists[depth] = list
+		if n == 1 {
+			g.cell[(z*g.ny+y)*g.nx+x] = seedCell{append([]int32(nil), list...), least - half - seedSlack, one}
+			return
+		}
+		n /= 2
+		for o := 0; o < 8; o++ {
+			narrow(x+o&1*n, y+o>>1&1*n, z+o>>2*n, n, depth+1, list)
+		}
+	}
+	for z := 0; z < g.nz; z += vast {
+		for y := 0; y < g.ny; y += vast {
+			for x := 0; x < g.nx; x += vast {
+				narrow(x, y, z, vast, 0, all)
 			}
 		}
 	}

@@ -33,6 +33,24 @@ type seed struct {
 // the radius.
 type jet struct{ v, a, b, aa, ab, bb [4]float64 }
 
+// hang moves the sheet away from the tissue where its balls are larger than r0, so that the tissue
+// surface stays where it is and the material grows outward. The tissue is on the normal's side.
+func (s *sheet) hang(r0 float64) {
+	moved := make([]vec, len(s.ctl))
+	at := func(i, k int) vec {
+		return xyz(&s.ctl[max(0, min(s.na-1, i))*s.nb+max(0, min(s.nb-1, k))])
+	}
+	for i := 0; i < s.na; i++ {
+		for k := 0; k < s.nb; k++ {
+			n := at(i+1, k).Sub(at(i-1, k)).Cross(at(i, k+1).Sub(at(i, k-1))).Unit()
+			moved[i*s.nb+k] = at(i, k).Along(r0-s.ctl[i*s.nb+k][3], n)
+		}
+	}
+	for i, v := range moved {
+		s.ctl[i] = [4]float64{v.X, v.Y, v.Z, s.ctl[i][3]}
+	}
+}
+
 // foot is the ball that is nearest to a point.
 type foot struct {
 	f    float64 // signed distance

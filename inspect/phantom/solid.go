@@ -129,6 +129,15 @@ func (s *solid) project(p vec) (q, n vec, f float64) {
 		}
 		q = q.Along(-f, n)
 	}
+	// Look for the other side on growing steps.
+	for d := 0.002; d < 1 && !(haveIn && haveOut); d *= 2 {
+		o := q.Along(-math.Copysign(d, f), n)
+		if v, _, _ := s.at(o); v < 0 {
+			in, haveIn = o, true
+		} else {
+			out, haveOut = o, true
+		}
+	}
 	if !haveIn || !haveOut {
 		return q, n, f
 	}

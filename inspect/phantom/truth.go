@@ -19,10 +19,12 @@ type Truth struct {
 	// Border holds the stations of each side. Thickness is the diameter of the ball at the edge
 	// of the sheet. The balls keep their size over the first 4 mm from the edge, so it is also the
 	// largest ball touching the tissue surface 2 mm from the apex, but for its change along the
-	// border: at most |dr/ds| times the distance by which the two stations differ.
+	// border: where a Stretch begins or ends, balls of the thicker side can be up to 0.3 mm wider.
 	Border []BorderTruth `json:"border"`
 	// Posterior holds the apices of the rear edge, which is no free flange.
 	Posterior []vec `json:"posterior_edge"`
+
+	Crest []vec `json:"crest"` // on the tissue surface, right to left, over the material only
 
 	Voids []CapTruth  `json:"voids"`
 	Blebs []CapTruth  `json:"blebs"`
@@ -38,8 +40,8 @@ type Truth struct {
 	PadCoverLeft  *float64 `json:"pad_cover_left,omitempty"`
 	PadCoverRight *float64 `json:"pad_cover_right,omitempty"`
 
-	Plane     *PlaneTruth `json:"plane"`
-	Thin      []Stretch   `json:"thin"` // nil unless stretches were asked for
+	Plane     *PlaneTruth `json:"plane"` // nil without wax, and where only the tissue side is scanned
+	Thin      []Stretch   `json:"thin"`  // nil unless stretches were asked for
 	Mesh      MeshTruth   `json:"mesh"`
 	Deviation float64     `json:"deviation_mm"` // greatest distance of a vertex from the solid before noise
 }

@@ -10,10 +10,7 @@ const ctlStep = 0.75 // mm, control net of the sheet
 // wobble is a slow, seeded variation along the arch, within -1 and 1; deg is -100 to 100.
 type wobble [4]float64
 
-func (w wobble) at(deg float64, mirror bool) float64 {
-	if mirror {
-		deg = -deg
-	}
+func (w wobble) at(deg float64) float64 {
 	u := deg * math.Pi / 200
 	return (w[0]*math.Sin(u) + w[1]*math.Cos(2*u) + w[2]*math.Sin(3*u) + w[3]*math.Cos(4*u)) / 2
 }
@@ -25,6 +22,7 @@ type anatomy struct {
 	deg        []float64      // the same: -100 … 100 along the arch
 	landmarks  map[string]vec // found later on the tissue surface; here parameter points in X, Y
 	tissue     float64        // sign of the sheet's normal that points to the tissue
+	crest      [][2]float64   // parameter points of the ridge crest, right to left
 	rim        [][2]float64   // rim's outline
 	plate      [][2]float64
 	rimTop     float64 // z up to which the rim's walls may rise
@@ -141,6 +139,10 @@ func (a *arch) locate(x, y float64) (s, e float64) {
 // buildUpper lays the sheet of an upper impression. Its parameter plane is the plan view inside
 // the ridge crest; outside the crest it is the flange laid out flat.
 func buildUpper(p *Params, w []wobble) (*anatomy, error) {
+	hand := 1.0 // -1 swaps the asymmetry's sides
+	if p.Mirror {
+		hand = -1
+	}
 	half, back := p.HalfWidth*p.Size, p.Length*p.Size
 	turn := 0.66 * back // where the arch becomes straight
 	const power = 2.25
@@ -162,15 +164,14 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 		pts = append(pts, [2]float64{width(y), y})
 	}
 	for i := range pts {
-		d := math.Copysign(100*math.Min(1, math.Abs(pts[i][0])/half*math.Min(1, pts[i][1]/back+0.4)), pts[i][0])
-		pts[i][0] += p.Asymmetry * w[0].at(d, p.Mirror)
+		pts[i][0] += hand * p.Asymmetry * w[0].at(hand*100*pts[i][0]/half)
 	}
 	ar := newArch(pts)
-	sEnd := ar.s[len(ar.s)-1] - 14
+	sEnd := (ar.s[len(ar.s)-1]-ar.s[0])/2 - 14
 	deg := func(s float64) float64 { return 100 * s / sEnd }
 	level := func(x, y float64) float64 { // 0 at the middle, 1 on the crest
 		c := math.Max(0, (turn-y)/turn)
-		a := math.Abs(x-p.Asymmetry*w[0].at(100*x/half, p.Mirror)) / width(math.Max(y, 0))
+		a := math.Abs(x-hand*p.Asymmetry*w[0].at(hand*100*x/half)) / width(math.Max(y, 0))
 		return math.Pow(math.Pow(a, power)+math.Pow(c, power), 1/power)
 	}
 	// Along the crest: the tuberosity sinks a little, then the floor climbs to the notch's summit.
@@ -184,17 +185,17 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 	r0 := p.Body / 2
 	notch := func(s, at float64, n Notch, r float64) float64 {
 		u := (s - at) / (n.Width/2 + 0.8*r)
-		return n.Depth * math.Exp(-math.Ln2*u*u*u*u)
+		return n.Depth * math.Exp(-math.Ln2*u*u)
 	}
-	bucL, bucR := 0.40*sEnd+w[3].at(50, p.Mirror), -0.40*sEnd+w[3].at(-50, p.Mirror)
+	bucL, bucR := 0.40*sEnd+w[3].at(hand*50), -0.40*sEnd-w[3].at(hand*-50)
 	radius := func(s float64) float64 {
-		th := p.Border + 0.35*w[1].at(deg(s), p.Mirror)
+		th := p.Border + 0.35*w[1].at(hand*deg(s))
 		return stretched(p.Stretch, "buccal", deg(s), th) / 2
 	}
 	apex := func(s float64, y float64) float64 { // of the border, over z = 0
 		u := math.Abs(deg(s))
 		h := p.LabialHeight + (p.BuccalHeight-p.LabialHeight)*smooth(u, 20, 60) - 1.2*math.Exp(-sq((u-66)/9))
-		h = h*p.Height + p.Asymmetry*w[2].at(deg(s), p.Mirror)
+		h = h*p.Height + p.Asymmetry*w[2].at(hand*deg(s))
 		h += (crest(y) + 3.0 - h) * smooth(y, back-12, back+1)
 		h -= lowered(p.Stretch, "buccal", deg(s))
 		r := radius(s)
@@ -207,8 +208,8 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 		return reach(math.Max(1.2, apex(s, q[1])-radius(s)-crest(q[1])), slope(s), ramp)
 	}
 	papY := 6.2 * p.Size
-	sh := &sheet{step: ctlStep, a0: -half - 24, b0: -24}
-	sh.na, sh.nb = int(2*-sh.a0/ctlStep)+2, int((back+14-sh.b0)/ctlStep)+2
+	sh := &sheet{step: ctlStep, a0: -ctlStep * math.Ceil((half+24)/ctlStep), b0: -24}
+	sh.na, sh.nb = int(2*-sh.a0/ctlStep+0.5)+1, int((back+14-sh.b0)/ctlStep)+2
 	sh.ctl = make([][4]float64, sh.na*sh.nb)
 	edges := make([]float64, 0, 1024)
 	s0 := ar.s[0]
@@ -243,6 +244,7 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 			c[0], c[1], c[2] = a, b, z
 		}
 	}
+	sh.hang(r0)
 	an := &anatomy{sheet: sh, tissue: 1, bucL: deg(bucL), bucR: deg(bucR), landmarks: map[string]vec{}}
 	// The summit of the notch lies at `back` on the crest; so far the sheet ends that far behind it.
 	yl, yr := back+p.ExtensionLeft-r0, back+p.ExtensionRight-r0
@@ -310,6 +312,12 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 	an.landmarks["hamular_notch_left"], an.landmarks["hamular_notch_right"] = param(notchL), param(notchR)
 	an.landmarks["tuberosity_left"], an.landmarks["tuberosity_right"] = param(tub(1)), param(tub(-1))
 	an.landmarks["incisive_papilla"] = vec{Y: papY}
+	for s := ar.s[0]; s < -ar.s[0]; s++ {
+		q, _ := ar.at(s)
+		if d, _ := sh.trim.nearest(q[0], q[1]); d < 0 {
+			an.crest = append(an.crest, q)
+		}
+	}
 	an.rimPlan(p, ar, sEnd, back-11, 0.5)
 	an.rimTop, an.rimBack = 2.5, back-11
 	return an, nil
@@ -366,7 +374,7 @@ func (s *sheet) tissuePoint(q [2]float64, sign float64) vec {
 	return j.pos().Along(j.v[3], m)
 }
 
-// stretched returns the thickness of a border with its stretches, blended over 3 degrees.
+// stretched returns the thickness of a border with its stretches, blended over 7 degrees.
 func stretched(st []Stretch, side string, deg, th float64) float64 {
 	for _, s := range st {
 		if s.Side == side && s.Thickness > 0 {
@@ -386,5 +394,5 @@ func lowered(st []Stretch, side string, deg float64) (h float64) {
 }
 
 func inside(x, from, to float64) float64 {
-	return smooth(x, from-3, from) * (1 - smooth(x, to, to+3))
+	return smooth(x, from-7, from) * (1 - smooth(x, to, to+7))
 }

@@ -58,7 +58,7 @@ func Torus(ring, tube float64, around, along int) Solid {
 	m := Grid(around, along, true, true, func(u, v float64) mesh.Vec {
 		su, cu := math.Sincos(2 * math.Pi * u)
 		sv, cv := math.Sincos(2 * math.Pi * v)
-		d := ring + tube*cv
+		d := ring + float64(tube*cv)
 		return mesh.Vec{X: d * cu, Y: d * su, Z: tube * sv}
 	})
 	return Solid{m, 4 * math.Pi * math.Pi * ring * tube, 2 * math.Pi * math.Pi * ring * tube * tube}
@@ -107,7 +107,7 @@ func Cap(base, height float64, n int) Solid {
 		s, c := math.Sincos(all * float64(k) / float64(n))
 		for i := range 6 * k {
 			si, ci := math.Sincos(2 * math.Pi * float64(i) / float64(6*k))
-			pos = append(pos, mesh.Vec{X: r * s * ci, Y: r * s * si, Z: r*c - (r - height)})
+			pos = append(pos, mesh.Vec{X: r * s * ci, Y: r * s * si, Z: float64(r*c) - (r - height)})
 		}
 		in := func(i int) mesh.VertexID {
 			if k == 1 {

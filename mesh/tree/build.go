@@ -47,7 +47,7 @@ func (b *box) cost() float32 {
 	if x < 0 {
 		return 0
 	}
-	return x*y + y*z + z*x
+	return float32(x*y) + float32(y*z) + float32(z*x)
 }
 
 // New builds the tree of m by the surface area heuristic over bins (Wald, IEEE Symposium on
@@ -65,7 +65,7 @@ func New(m *mesh.Mesh) *Tree {
 	// The top of the tree is split here, whole runs below it by workers, each into nodes of its
 	// own, which are then put one after the other.
 	b.grain = max(len(m.Tri)/16, 1<<12)
-	top := subtree{node: make([]node, 1, 128)}
+	top := make([]node, 1, 128)
 	b.split(&top, 0, 0, len(b.items), 0, true)
 	var wg sync.WaitGroup
 	var next atomic.Int32
@@ -77,8 +77,8 @@ func New(m *mesh.Mesh) *Tree {
 					return
 				}
 				j := &b.jobs[i]
-				j.sub.node = make([]node, 1, (j.hi-j.lo)/2+8)
-				b.split(&j.sub, 0, j.lo, j.hi, j.depth, false)
+				j.node = make([]node, 1, (j.hi-j.lo)/2+8)
+				b.split(&j.node, 0, j.lo, j.hi, j.depth, false)
 				for k := j.lo; k < j.hi; k++ {
 					t.face[k] = b.items[k].face
 				}
@@ -86,25 +86,7 @@ func New(m *mesh.Mesh) *Tree {
 		})
 	}
 	wg.Wait()
-	total := len(top.node)
-	for i := range b.jobs {
-		total += len(b.jobs[i].sub.node)
-	}
-	t.node = make([]node, 0, total)
-	t.node = append(t.node, top.node...)
-	for i := range b.jobs {
-		j := &b.jobs[i]
-		base := int32(len(t.node))
-		t.node[j.parent].ref[j.side] = base
-		for _, n := range j.sub.node {
-			for s := range 2 {
-				if n.count[s] == 0 {
-					n.ref[s] += base
-				}
-			}
-			t.node = append(t.node, n)
-		}
-	}
+	t.node = b.join(top)
 	if len(b.jobs) == 0 {
 		for k := range b.items {
 			t.face[k] = b.items[k].face
@@ -113,14 +95,35 @@ func New(m *mesh.Mesh) *Tree {
 	return t
 }
 
-type subtree struct{ node []node }
+// join puts the nodes of the jobs behind those of the top and mends the references.
+func (b *builder) join(top []node) []node {
+	total := len(top)
+	for i := range b.jobs {
+		total += len(b.jobs[i].node)
+	}
+	out := append(make([]node, 0, total), top...)
+	for i := range b.jobs {
+		j := &b.jobs[i]
+		base := int32(len(out))
+		out[j.parent].ref[j.side] = base
+		for _, n := range j.node {
+			for s := range 2 {
+				if n.count[s] == 0 {
+					n.ref[s] += base
+				}
+			}
+			out = append(out, n)
+		}
+	}
+	return out
+}
 
 // job is a run that a worker splits; its root becomes a child of parent.
 type job struct {
 	lo, hi, depth int
 	parent        int32
 	side          int
-	sub           subtree
+	node          []node
 }
 
 type builder struct {
@@ -192,14 +195,14 @@ func (n *node) set(side int, b *box, pad float64) {
 }
 
 // split makes node at of s over items lo..hi: it partitions them in two and goes on with both.
-func (b *builder) split(s *subtree, at int32, lo, hi, depth int, top bool) {
+func (b *builder) split(s *[]node, at int32, lo, hi, depth int, top bool) {
 	if hi-lo <= leafSize {
 		// Only a whole tree is this small: one leaf and an empty child.
 		bb := emptyBox
 		for i := lo; i < hi; i++ {
 			bb.add(&b.items[i].box)
 		}
-		n := &s.node[at]
+		n := &(*s)[at]
 		n.set(0, &bb, b.pad)
 		n.ref[0], n.count[0] = int32(lo), int32(hi-lo)
 		n.half[1] = [3]float32{float32(math.Inf(-1)), float32(math.Inf(-1)), float32(math.Inf(-1))}
@@ -208,19 +211,19 @@ func (b *builder) split(s *subtree, at int32, lo, hi, depth int, top bool) {
 	}
 	mid, left, right := b.partition(lo, hi, depth)
 	runs := [2][2]int{{lo, mid}, {mid, hi}}
-	s.node[at].set(0, &left, b.pad)
-	s.node[at].set(1, &right, b.pad)
+	(*s)[at].set(0, &left, b.pad)
+	(*s)[at].set(1, &right, b.pad)
 	for side, run := range runs {
 		n := run[1] - run[0]
 		switch {
 		case n <= leafSize && !top:
-			s.node[at].ref[side], s.node[at].count[side] = int32(run[0]), int32(n)
+			(*s)[at].ref[side], (*s)[at].count[side] = int32(run[0]), int32(n)
 		case top && n <= b.grain:
 			b.jobs = append(b.jobs, job{lo: run[0], hi: run[1], depth: depth + 1, parent: at, side: side})
 		default:
-			child := int32(len(s.node))
-			s.node = append(s.node, node{})
-			s.node[at].ref[side], s.node[at].count[side] = child, 0
+			child := int32(len(*s))
+			*s = append(*s, node{})
+			(*s)[at].ref[side], (*s)[at].count[side] = child, 0
 			b.split(s, child, run[0], run[1], depth+1, top)
 		}
 	}
@@ -249,14 +252,18 @@ func (b *builder) partition(lo, hi, depth int) (mid int, left, right box) {
 		}
 	}
 	width := cen.hi[axis] - cen.lo[axis]
-	scale := bins * (1 - 1e-6) / width
+	n := bins // as many planes as pay
+	if len(items) <= 64 {
+		n = bins / 2
+	}
+	scale := float32(n) * (1 - 1e-6) / width
 	if depth >= deep || !(width > 0) || math.IsInf(float64(scale), 0) || math.IsInf(float64(width), 0) {
 		return b.halve(lo, hi)
 	}
 	start := cen.lo[axis]
 	var count [bins]int
 	var bound [bins]box
-	for i := range bound {
+	for i := range bound[:n] {
 		bound[i] = emptyBox
 	}
 	for i := range items {
@@ -268,19 +275,20 @@ func (b *builder) partition(lo, hi, depth int) (mid int, left, right box) {
 	// The cheapest plane, by areas times counts.
 	var behind [bins]box
 	acc := emptyBox
-	for i := bins - 1; i > 0; i-- {
+	for i := n - 1; i > 0; i-- {
 		acc.add(&bound[i])
 		behind[i] = acc
 	}
 	acc = emptyBox
-	n, bestCost, best := 0, float32(math.Inf(1)), 0
-	for i := range bins - 1 {
+	before, bestCost, best := 0, float32(math.Inf(1)), 0
+	for i := range n - 1 {
 		acc.add(&bound[i])
-		n += count[i]
-		if n == 0 || n == len(items) {
+		before += count[i]
+		if before == 0 || before == len(items) {
 			continue
 		}
-		if c := acc.cost()*float32(n) + behind[i+1].cost()*float32(len(items)-n); c < bestCost {
+		c := float32(acc.cost()*float32(before)) + float32(behind[i+1].cost()*float32(len(items)-before))
+		if c < bestCost {
 			bestCost, best, left, right = c, i+1, acc, behind[i+1]
 		}
 	}

@@ -12,7 +12,7 @@ import (
 func TestSelfIntersectionsAgainstBruteForce(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 2))
 	for name, m := range meshes(rng) {
-		if len(m.Tri) > 7000 {
+		if len(m.Tri) > 3000 {
 			continue
 		}
 		tr := New(m)

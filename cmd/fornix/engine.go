@@ -1,0 +1,46 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"fornix/inspect"
+	"fornix/render"
+)
+
+// job is what the user asks of every scan.
+type job struct {
+	protocol inspect.Protocol
+	options  inspect.Options
+	read     inspect.ReadOptions
+}
+
+// inspectScan reads, measures and judges one scan. A fault in the program is an error of this
+// scan alone, so that the others are still inspected.
+func inspectScan(r io.Reader, name string, j job) (out *inspect.Outcome, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			out, err = nil, fmt.Errorf("fornix failed on this scan, which is a fault of fornix: %v", p)
+		}
+	}()
+	scan, err := inspect.Read(r, name, j.read)
+	if err != nil {
+		return nil, err
+	}
+	return inspect.Run(scan, j.protocol, j.options), nil
+}
+
+// images draws the pictures of an outcome.
+func images(o *inspect.Outcome, p inspect.Protocol) (out []render.Image, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			out, err = nil, fmt.Errorf("fornix failed to draw this scan, which is a fault of fornix: %v", p)
+		}
+	}()
+	limits := []render.Limit{
+		{MM: p.Limits.BorderThin.Fail, Text: "too thin"},
+		{MM: p.Limits.BorderThin.Review, Text: "thin"},
+		{MM: p.Limits.BorderThick.Review, Text: "thick"},
+	}
+	return render.Images(o.Mesh, o.Anatomy, o.Report, render.Options{Limits: limits})
+}

@@ -1,0 +1,207 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"fornix/inspect"
+)
+
+type inspectCmd struct {
+	Scans     []string `arg:"" name:"scan" help:"STL files (binary or text); - reads one from standard input."`
+	JSON      bool     `help:"Print the report as JSON instead of the summary."`
+	Out       string   `help:"Write DIR/NAME/report.json and images for each scan." placeholder:"DIR"`
+	Protocol  string   `help:"Judge by the limits in FILE instead of the default ones." placeholder:"FILE"`
+	Jaw       string   `help:"Say which jaw it is (upper, lower) instead of having it found." enum:"upper,lower," default:"" placeholder:"JAW"`
+	Landmarks string   `help:"Give landmarks or a reference plane, as JSON in FILE." placeholder:"FILE"`
+	Unit      string   `help:"Say the unit of the files (mm, inch, m, um); else it is told by size and nothing is rescaled." enum:"mm,inch,m,um," default:"" placeholder:"UNIT"`
+	NoImages  bool     `help:"With --out, write no images."`
+	Quiet     bool     `short:"q" help:"Print no summary; errors are still told."`
+}
+
+// Help stands under the flags of fornix inspect --help.
+func (inspectCmd) Help() string {
+	return `Without --out nothing is written. Scans with one file name get directories NAME, NAME-2 and so on, in the
+order in which they were given. A scan that cannot be read is told and the others are still inspected.
+
+Examples:
+
+  fornix inspect upper.stl
+  fornix inspect upper.stl --json > upper.json
+  fornix inspect upper.stl lower.stl --out reports
+  fornix inspect scan.stl --unit inch --jaw lower
+  fornix inspect upper.stl --protocol our-clinic.toml
+  fornix inspect upper.stl --landmarks corrected.json
+
+A landmarks file holds points in the scan's coordinates, such as {"incisive_papilla": [1.5, 20.0, -3.2]}, and
+may hold "reference_plane": three points.
+
+Exit code: 1 if a scan could not be inspected, else 3 if a verdict is not send, else 0.`
+}
+
+// Run inspects each scan in turn.
+func (c inspectCmd) Run(s streams) error {
+	j, err := c.job()
+	if err != nil {
+		return err
+	}
+	show := newProgress(s.err)
+	defer show.clear()
+	dirs := directories(c.Scans)
+	failed, kept := false, true
+	for i, path := range c.Scans {
+		show.say("inspecting %s (%d of %d)", filepath.Base(path), i+1, len(c.Scans))
+		rep, err := c.one(s, j, path, dirs[i])
+		show.clear()
+		if err != nil {
+			failed = true
+			fmt.Fprintf(s.err, "fornix: %s: %v\n", path, err)
+			fmt.Fprintln(s.err, "hint:", hintFor(err))
+			continue
+		}
+		kept = kept && rep.Verdict == inspect.Send
+		if err := c.print(s.out, rep, i); err != nil {
+			return err
+		}
+	}
+	switch {
+	case failed:
+		return &failure{code: exitFailed, text: "not every scan could be inspected"}
+	case !kept:
+		return notSend
+	}
+	return nil
+}
+
+// job reads what the flags name, before any scan is opened.
+func (c inspectCmd) job() (job, error) {
+	j := job{protocol: inspect.DefaultProtocol(), read: inspect.ReadOptions{Unit: c.Unit}}
+	j.options.Jaw = inspect.Jaw(c.Jaw)
+	if c.Protocol != "" {
+		p, err := readProtocol(c.Protocol)
+		if err != nil {
+			return j, err
+		}
+		j.protocol = p
+	}
+	if c.Landmarks != "" {
+		f, err := os.Open(c.Landmarks)
+		if err != nil {
+			return j, &failure{exitUsage, plain(err), "give the path of a JSON file"}
+		}
+		defer f.Close()
+		j.options.Given, err = inspect.ReadGiven(f)
+		if err != nil {
+			return j, &failure{exitUsage, c.Landmarks + ": " + err.Error(), `a landmark is written "incisive_papilla": [1.5, 20.0, -3.2]`}
+		}
+	}
+	if c.NoImages && c.Out == "" {
+		return j, &failure{exitUsage, "--no-images says nothing without --out", "images are only made with --out DIR"}
+	}
+	return j, nil
+}
+
+// one inspects one scan and writes its files.
+func (c inspectCmd) one(s streams, j job, path, dir string) (*inspect.Report, error) {
+	in, name := s.in, "standard input"
+	if path != "-" {
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, errors.New(plain(err))
+		}
+		defer f.Close()
+		if info, err := f.Stat(); err == nil && info.IsDir() {
+			return nil, errors.New("is a directory")
+		}
+		in, name = f, filepath.Base(path)
+	}
+	o, err := inspectScan(in, name, j)
+	if err != nil {
+		return nil, err
+	}
+	if c.Out == "" {
+		return o.Report, nil
+	}
+	return o.Report, writeReport(filepath.Join(c.Out, dir), o, j.protocol, !c.NoImages)
+}
+
+func (c inspectCmd) print(w io.Writer, r *inspect.Report, i int) error {
+	var b bytes.Buffer
+	var err error
+	switch {
+	case c.JSON:
+		err = inspect.WriteJSON(&b, r)
+	case c.Quiet:
+	default:
+		if i > 0 {
+			b.WriteString("\n")
+		}
+		err = inspect.WriteText(&b, r)
+	}
+	if err != nil {
+		return err
+	}
+	_, err = w.Write(b.Bytes())
+	return err
+}
+
+// directories names a directory for each scan: its file's name without the extension, and -2,
+// -3 … behind it where another scan had the name. Names differ by more than case, because some
+// file systems do not tell case apart.
+func directories(paths []string) []string {
+	taken := map[string]bool{}
+	out := make([]string, len(paths))
+	for pass := range 2 { // first come the names as they are, so that a-2.stl keeps its own
+		for i, path := range paths {
+			base := filepath.Base(path)
+			name := strings.TrimSuffix(base, filepath.Ext(base))
+			if path == "-" {
+				name = "stdin"
+			}
+			if strings.Trim(name, ".") == "" {
+				name = "scan"
+			}
+			if pass == 0 && !taken[strings.ToLower(name)] {
+				taken[strings.ToLower(name)] = true
+				out[i] = name
+			}
+			for n := 2; out[i] == "" && pass == 1; n++ {
+				if next := fmt.Sprintf("%s-%d", name, n); !taken[strings.ToLower(next)] {
+					taken[strings.ToLower(next)] = true
+					out[i] = next
+				}
+			}
+		}
+	}
+	return out
+}
+
+// hintFor says what helps against an error of one scan.
+func hintFor(err error) string {
+	text := err.Error()
+	switch {
+	case strings.Contains(text, "no such file"):
+		return "check the path; names with spaces need quotes"
+	case strings.Contains(text, "is a directory"):
+		return "name the files, such as " + filepath.Join("DIR", "*.stl")
+	case strings.Contains(text, "permission denied"):
+		return "check that you may read the scan and write to --out"
+	case strings.Contains(text, "a fault of fornix"):
+		return "keep the scan, and tell the makers; the other scans were inspected"
+	}
+	return "export the scan again as binary STL in millimetres"
+}
+
+// plain is an error of the file system without the operation's name in front.
+func plain(err error) string {
+	var p *os.PathError
+	if errors.As(err, &p) {
+		return p.Err.Error()
+	}
+	return err.Error()
+}

@@ -1,0 +1,154 @@
+// Command fornix inspects scans of final impressions of edentulous jaws.
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"runtime/debug"
+	"strings"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit codes: what a script may rely on.
+const (
+	exitDone    = 0
+	exitFailed  = 1 // could not
+	exitUsage   = 2 // wrong use
+	exitNotSend = 3 // done, and the verdict is not send
+)
+
+func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
+
+// command is everything that can be asked for on the command line.
+type command struct {
+	Inspect  inspectCmd  `cmd:"" help:"Measure and judge scans; write reports and images."`
+	Demo     demoCmd     `cmd:"" help:"Make an invented case, inspect it, and show what comes out."`
+	Phantom  phantomCmd  `cmd:"" help:"Write a synthetic scan and the truth about it."`
+	Protocol protocolCmd `cmd:"" help:"Show the limits that judge, or check a file with your own."`
+	Explain  explainCmd  `cmd:"" help:"Tell what stands behind a finding."`
+	Version  versionCmd  `cmd:"" help:"Tell the version."`
+}
+
+const description = `Inspects scans (STL) of final impressions of edentulous jaws: finds openings, voids, folds, thin and
+short borders, measures how far back the impression goes and how level the rim is, judges all that by a
+protocol, and draws it. The last word is send, correct, rescan or retake.
+
+Examples:
+
+  fornix demo                              see it work on an invented case
+  fornix inspect upper.stl                 read the summary of one scan
+  fornix inspect upper.stl lower.stl --out reports
+                                           write reports/upper/report.json, reports/lower/... and images
+  fornix explain border-thin               read what a finding means
+
+It is a screening aid, no medical device and no diagnosis: a licensed clinician decides. Nothing leaves this
+computer.
+
+Exit codes: 0 done, 1 could not, 2 wrong use, 3 done and the verdict is not send.`
+
+// streams are where a command reads and writes. out holds the result, err everything else.
+type streams struct {
+	in  io.Reader
+	out io.Writer
+	err io.Writer
+}
+
+// failure is an error with an exit code and a hint that works.
+type failure struct {
+	code int
+	text string
+	hint string
+}
+
+func (f *failure) Error() string { return f.text }
+
+// notSend says that all went well and the verdict is not send.
+var notSend = errors.New("the verdict is not send")
+
+// stop is how kong's own exit (after --help) leaves the parser.
+type stop int
+
+// run is the whole program: it returns the exit code and ends nothing itself.
+func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
+	defer func() {
+		switch p := recover().(type) {
+		case nil:
+		case stop:
+			code = int(p)
+			if len(args) == 0 {
+				code = exitUsage // the help was not asked for
+			}
+		default:
+			panic(p)
+		}
+	}()
+	var c command
+	parser, err := kong.New(&c, kong.Name("fornix"), kong.Description(description), kong.Writers(stdout, stderr),
+		kong.Exit(func(n int) { panic(stop(n)) }), kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 110}))
+	if err != nil {
+		return report(stderr, err)
+	}
+	asked := args
+	if len(args) == 0 {
+		asked = []string{"--help"}
+		parser.Stdout = stderr
+	}
+	ctx, err := parser.Parse(asked)
+	if err != nil {
+		text := strings.Replace(err.Error(), `,"" but`, " but", 1)
+		return report(stderr, &failure{exitUsage, text, "fornix" + commandOf(err) + " --help lists what can be asked for"})
+	}
+	ctx.BindTo(stdin, (*io.Reader)(nil))
+	return report(stderr, ctx.Run(streams{stdin, stdout, stderr}))
+}
+
+// commandOf is " NAME" of the command that was typed wrongly.
+func commandOf(err error) string {
+	var p *kong.ParseError
+	if errors.As(err, &p) && p.Context != nil && p.Context.Command() != "" {
+		return " " + strings.Fields(p.Context.Command())[0]
+	}
+	return ""
+}
+
+// report tells an error on stderr and turns it into an exit code.
+func report(stderr io.Writer, err error) int {
+	if err == nil {
+		return exitDone
+	}
+	if errors.Is(err, notSend) {
+		return exitNotSend
+	}
+	code := exitFailed
+	fmt.Fprintln(stderr, "fornix:", err)
+	var f *failure
+	if errors.As(err, &f) {
+		code = f.code
+		if f.hint != "" {
+			fmt.Fprintln(stderr, "hint:", f.hint)
+		}
+	}
+	return code
+}
+
+type versionCmd struct{}
+
+// Run prints the version that was built in, or the revision.
+func (versionCmd) Run(s streams) error {
+	version := "(built from source)"
+	if info, ok := debug.ReadBuildInfo(); ok {
+		if v := info.Main.Version; v != "" && v != "(devel)" {
+			version = v
+		}
+		for _, set := range info.Settings {
+			if set.Key == "vcs.revision" && len(set.Value) >= 12 {
+				version += " " + set.Value[:12]
+			}
+		}
+	}
+	_, err := fmt.Fprintln(s.out, "fornix", version)
+	return err
+}

@@ -1,0 +1,30 @@
+package main
+
+import (
+	"os"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"fornix": func() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
+		"code":   code,
+	})
+}
+
+// code runs fornix with the arguments behind the first and passes when its exit code is the first.
+func code() {
+	got := run(os.Args[2:], os.Stdin, os.Stdout, os.Stderr)
+	if want := os.Args[1]; want != string(rune('0'+got)) {
+		println("exit code", got, "and not", want)
+		os.Exit(1)
+	}
+}
+
+// The stories are command lines with what they print, make and leave alone; they go through the
+// real run.
+func TestStories(t *testing.T) {
+	testscript.Run(t, testscript.Params{Dir: "../../testdata/stories", RequireExplicitExec: true, RequireUniqueNames: true})
+}

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+
+	"fornix/inspect"
+)
+
+// writeFile writes data under a temporary name in the same directory and renames it, so that a
+// reader never sees half a file, and an old file stays whole when writing fails.
+func writeFile(path string, data []byte) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			os.Remove(f.Name())
+		}
+	}()
+	if _, err = f.Write(data); err != nil {
+		f.Close()
+		return err
+	}
+	if err = f.Chmod(0o644); err != nil {
+		f.Close()
+		return err
+	}
+	if err = f.Close(); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}
+
+// ours are the names of images that an earlier run may have left.
+var ours = regexp.MustCompile(`^(tissue|oral|front|left|right|back|finding-\d+)\.png$`)
+
+// writeReport writes report.json, and the images, into dir. Images of an earlier report that
+// this one does not have are removed, because they would show what is no longer said. The report
+// comes last: where it is, everything it belongs to is there.
+func writeReport(dir string, o *inspect.Outcome, p inspect.Protocol, withImages bool) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	written := map[string]bool{}
+	if withImages {
+		pictures, err := images(o, p)
+		if err != nil {
+			return fmt.Errorf("images: %w", err)
+		}
+		for _, im := range pictures {
+			if err := writeFile(filepath.Join(dir, im.Name), im.PNG); err != nil {
+				return err
+			}
+			written[im.Name] = true
+		}
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if ours.MatchString(e.Name()) && !written[e.Name()] {
+			if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
+				return err
+			}
+		}
+	}
+	var b bytes.Buffer
+	if err := inspect.WriteJSON(&b, o.Report); err != nil {
+		return err
+	}
+	return writeFile(filepath.Join(dir, "report.json"), b.Bytes())
+}

@@ -1,0 +1,224 @@
+package inspect
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"fornix/mesh"
+)
+
+// HoleMethod holds what changes which openings are listed.
+type HoleMethod struct {
+	SpanEdges  float64 `toml:"span_edges"`  // narrower openings, in median edge lengths, are not listed
+	SlitEdges  float64 `toml:"slit_edges"`  // slits, in which no two rims are a fifth of an edge apart on average, from this span on
+	TouchEdges float64 `toml:"touch_edges"` // a gap that touches the scan's own edge belongs to it up to this span
+	SmallShare float64 `toml:"small_share"` // openings in pieces below this share of the largest one's area are not listed
+}
+
+// FindHoles lists the openings of the scanned surface that are not its own outer edge.
+//
+// What: rims of the scan's boundary around places that were not scanned.
+// How: a boundary loop is an opening unless the surface lies plainly inside of it; then it is
+// the edge of a sheet, an island or a shred. On a scan of the tissue side
+// alone, and on every piece but the largest, the longest loop is the piece's own edge whatever
+// it looks like. Loops and ends that meet at non-manifold edges are joined. Span is the largest
+// distance between two vertices of the rim; the area is that of the loop's projection on its
+// least-squares plane, so a strongly bent rim is under-estimated. Centre is the middle of that
+// projection. Widest first.
+// Bias: a scanner leaves out whole faces, so the rim is jagged and lies up to an edge length
+// outside or inside of what was truly hidden.
+// What it cannot see: holes that the scanner's software closed.
+// O(#F + n²) for loops of n vertices. Normals point out of the material, one per vertex.
+func FindHoles(m *mesh.Mesh, normals []Vec, an *Anatomy, method HoleMethod) []Hole {
+	loops := joinOpen(m, m.Loops())
+	if len(loops) == 0 {
+		return nil
+	}
+	label, parts := m.Components()
+	edge, _ := edgeLengths(m)
+
+	// The own edge of each piece. Loops stand longest first, but joined ones may not.
+	own := make([]int, len(parts))
+	for i := range own {
+		own[i] = -1
+	}
+	for i, l := range loops {
+		k := label[l.Edges[0].Face()]
+		if (k > 0 || an.Coverage == TissueSide) && (own[k] < 0 || m.LoopLength(l) > m.LoopLength(loops[own[k]])) {
+			own[k] = i
+		}
+	}
+	onEdge := map[mesh.VertexID]bool{}
+	for _, i := range own {
+		if i >= 0 {
+			for _, v := range loops[i].Verts {
+				onEdge[v] = true
+			}
+		}
+	}
+	var holes []Hole
+	for i, l := range loops {
+		k := label[l.Edges[0].Face()]
+		if own[k] == i || parts[k].Area < method.SmallShare*parts[0].Area {
+			continue
+		}
+		h := measureHole(m, normals, l)
+		// A flat sheet has minus twice its area, a flat opening plus twice. A slit, or a rim on
+		// crumpled surface, has about nothing: it is an opening.
+		if opening(m, l) < -h.AreaMM2/4 {
+			continue
+		}
+		touches := slices.ContainsFunc(l.Verts, func(v mesh.VertexID) bool { return onEdge[v] })
+		switch {
+		case h.SpanMM < method.SpanEdges*edge,
+			h.AreaMM2 < 0.2*edge*h.SpanMM && h.SpanMM < method.SlitEdges*edge,
+			touches && h.SpanMM < method.TouchEdges*edge:
+			continue
+		}
+		h.Surface = surfaceAround(m, l, an.Part)
+		h.Region = an.Region(h.Centre)
+		holes = append(holes, h)
+	}
+	slices.SortStableFunc(holes, func(a, b Hole) int {
+		return cmp.Or(cmp.Compare(b.SpanMM, a.SpanMM), cmp.Compare(a.Centre.X, b.Centre.X), cmp.Compare(a.Centre.Y, b.Centre.Y))
+	})
+	for i := range holes {
+		holes[i].ID = i + 1
+	}
+	return holes
+}
+
+// joinOpen strings open runs of boundary together where they share an end, and closes what
+// comes full circle. A run that stays open, such as the rim of a flap on a non-manifold edge,
+// is left out.
+func joinOpen(m *mesh.Mesh, loops []mesh.Loop) []mesh.Loop {
+	var closed, open []mesh.Loop
+	for _, l := range loops {
+		if l.Closed {
+			closed = append(closed, l)
+		} else {
+			open = append(open, l)
+		}
+	}
+	first := func(l mesh.Loop) mesh.VertexID { return l.Verts[0] }
+	last := func(l mesh.Loop) mesh.VertexID { return l.Verts[len(l.Verts)-1] }
+	for len(open) > 0 {
+		l := open[0]
+		open = open[1:]
+		l.Verts, l.Edges = slices.Clone(l.Verts), slices.Clone(l.Edges)
+		for first(l) != last(l) {
+			i := slices.IndexFunc(open, func(o mesh.Loop) bool { return first(o) == last(l) || last(o) == last(l) })
+			if i < 0 {
+				break
+			}
+			o := open[i]
+			open = slices.Delete(open, i, i+1)
+			if first(o) != last(l) {
+				o.Verts, o.Edges = slices.Clone(o.Verts), slices.Clone(o.Edges)
+				slices.Reverse(o.Verts)
+				slices.Reverse(o.Edges)
+			}
+			l.Verts = append(l.Verts, o.Verts[1:]...)
+			l.Edges = append(l.Edges, o.Edges...)
+		}
+		if first(l) == last(l) && len(l.Edges) > 2 {
+			l.Verts, l.Closed = l.Verts[:len(l.Verts)-1], true
+			closed = append(closed, l)
+		}
+	}
+	return closed
+}
+
+// opening is positive when the surface lies outside of the loop: twice the enclosed area when
+// all is flat, by the divergence theorem over the directions from each edge into its face. It
+// asks nothing of the winding.
+func opening(m *mesh.Mesh, l mesh.Loop) float64 {
+	var c Vec
+	for _, v := range l.Verts {
+		c = c.Add(m.Pos[v])
+	}
+	c = c.Scale(1 / float64(len(l.Verts)))
+	sum := 0.0
+	for _, e := range l.Edges {
+		a, b, third := m.Pos[m.Vertex(e)], m.Pos[m.Vertex(e.Next())], m.Pos[m.Vertex(e.Prev())]
+		along := b.Sub(a).Unit()
+		into := third.Sub(a)
+		into = into.Along(-into.Dot(along), along).Unit()
+		sum += a.Dist(b) * into.Dot(a.Add(b).Scale(0.5).Sub(c))
+	}
+	return sum
+}
+
+// measureHole fills in the geometry of a hole.
+func measureHole(m *mesh.Mesh, normals []Vec, l mesh.Loop) Hole {
+	n := len(l.Verts)
+	rim := make([]Vec, n, n+1)
+	var out Vec
+	for i, v := range l.Verts {
+		rim[i] = m.Pos[v]
+		out = out.Add(normals[v])
+	}
+	h := Hole{}
+	var mean, twice Vec // twice: the vector area of the loop, doubled
+	for i, a := range rim {
+		b := rim[(i+1)%n]
+		d := a.Dist(b)
+		h.PerimeterMM += d
+		mean = mean.Along(d/2, a.Add(b))
+		twice = twice.Add(a.Sub(rim[0]).Cross(b.Sub(rim[0])))
+		for _, q := range rim[i+1:] {
+			h.SpanMM = max(h.SpanMM, a.Sub(q).Norm2())
+		}
+	}
+	h.SpanMM = math.Sqrt(h.SpanMM)
+	h.Centre = mean.Scale(1 / h.PerimeterMM)
+	p, ok := FitPlane(rim, nil)
+	if !ok { // a slit along a line
+		p = Plane{h.Centre, out.Unit()}
+	}
+	p = p.Facing(out)
+	h.Normal = p.Normal
+	h.AreaMM2 = math.Abs(twice.Dot(p.Normal)) / 2
+	if h.AreaMM2 > 0.01*h.SpanMM*h.SpanMM {
+		// Middle of the projected area: fans of triangles about the mean point, with sign.
+		var sum Vec
+		area := 0.0
+		for i, a := range rim {
+			b := rim[(i+1)%n]
+			t := a.Sub(h.Centre).Cross(b.Sub(h.Centre)).Dot(p.Normal)
+			sum = sum.Along(t/3, a.Add(b).Add(h.Centre))
+			area += t
+		}
+		c := sum.Scale(1 / area)
+		h.Centre = c.Along(-p.Height(c), p.Normal)
+	}
+	h.Rim = append(rim, rim[0])
+	return h
+}
+
+// surfaceAround tells on which surface most of the rim and its neighbours lie.
+func surfaceAround(m *mesh.Mesh, l mesh.Loop, part []Part) string {
+	if len(part) != len(m.Pos) {
+		return ""
+	}
+	var count [PartHandle + 1]int
+	for _, v := range l.Verts {
+		for _, c := range m.CornersAt(v) {
+			for k := range 3 {
+				count[part[m.Tri[c.Face()][k]]]++
+			}
+		}
+	}
+	names := [PartHandle + 1]string{PartTissue: OnTissue, PartBorder: OnBorder, PartOuter: OnOuter, PartRim: OnRim, PartHandle: OnHandle}
+	best := PartTissue
+	for p := PartTissue; p <= PartHandle; p++ {
+		if count[p] > count[best] {
+			best = p
+		}
+	}
+	if count[best] == 0 {
+		return ""
+	}
+	return names[best]
+}

@@ -1,0 +1,210 @@
+package inspect
+
+import (
+	"math"
+
+	"fornix/mesh"
+	"fornix/mesh/tree"
+)
+
+// Options are what the user knows about a scan and fornix need not find.
+type Options struct {
+	Jaw   Jaw // empty: found
+	Given Given
+}
+
+// Outcome is what Run makes of a scan.
+type Outcome struct {
+	Report  *Report
+	Anatomy *Anatomy // nil where no jaw was found
+	Mesh    *mesh.Mesh
+}
+
+// SchemaName and SchemaVersion name the layout of a report; the version changes when a key
+// changes its meaning or goes.
+const (
+	SchemaName    = "fornix report"
+	SchemaVersion = "1"
+)
+
+// Run measures a scan and judges it: the one road that every command takes.
+//
+// The same scan, protocol and options give the same report, to the bit, whatever the number of
+// processors. The scan is not changed.
+func Run(s *Scan, p Protocol, opt Options) *Outcome {
+	res, an := Measure(s, p.Method, opt)
+	rep := &Report{Schema: Schema{Name: SchemaName, Version: SchemaVersion}, Results: res, Protocol: p.ID(), Cautions: Cautions()}
+	rep.Findings, rep.Verdict = Judge(&rep.Results, p)
+	return &Outcome{Report: rep, Anatomy: an, Mesh: s.Mesh}
+}
+
+// Measure takes every measurement of the method on a scan. The anatomy is nil where no jaw
+// could be found; the reason then stands in the results' decisions and unmeasured fields.
+func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
+	m := s.Mesh
+	res := Results{Scan: s.Info, Landmarks: map[string]Landmark{}, Crest: []Vec{}, Holes: []Hole{}, Defects: []Defect{}, Decisions: []Decision{}}
+	res.Border = Border{Stations: []Station{}, Regions: []BorderRegion{}}
+	res.Posterior.Path = []Vec{}
+	t := tree.New(m)
+	normals := m.Normals()
+	res.Quality = MeasureQuality(m, normals, t, s.Stats, method.Quality)
+
+	an, why := Locate(m, method.Frame, opt.Jaw, opt.Given.Landmarks)
+	if an == nil {
+		res.Decisions = append(res.Decisions, Decision{About: "jaw", Value: "not found", Why: why})
+		res.Border.Unmeasured, res.Posterior.Unmeasured, res.OcclusalUnmeasured = why, why, why
+		res.Holes = FindHoles(m, normals, &Anatomy{Part: make([]Part, len(m.Pos))}, method.Hole)
+		return res, nil
+	}
+	if an.InsideOut {
+		for i := range normals {
+			normals[i] = normals[i].Scale(-1)
+		}
+	}
+	res.Jaw, res.Surface, res.Coverage, res.InsideOut = an.Jaw, an.Surface, an.Coverage, an.InsideOut
+	res.Decisions, res.Frame, res.Landmarks, res.Crest = an.Decisions, &an.Frame, an.Landmarks, an.Crest()
+
+	if an.Surface == Impression {
+		res.Occlusal, res.OcclusalUnmeasured = measureOcclusal(m, normals, an, opt.Given, method.Occlusal)
+	} else {
+		res.OcclusalUnmeasured = "the surface shows the jaw itself; it carries no rim"
+	}
+	res.Holes = FindHoles(m, normals, an, method.Hole)
+	if an.Surface == Impression {
+		noise := 0.0
+		if res.Quality.NoiseMM != nil {
+			noise = *res.Quality.NoiseMM
+		}
+		res.Defects = FindDefects(m, normals, an, method.Defect, noise)
+	}
+	res.Border = MeasureBorder(m, t, an, method.Border)
+	res.Posterior = MeasurePosterior(an)
+	return res, an
+}
+
+// measureOcclusal finds the rim, marks it in the anatomy and fits its plane.
+func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om OcclusalMethod) (*Occlusal, string) {
+	if an.Coverage != TwoSided {
+		return nil, "the scan lacks its oral side"
+	}
+	rim, why := FindRim(m, normals, an.Frame.TowardTissue, om)
+	if rim == nil {
+		return nil, NoRim + ": " + why
+	}
+	an.markRim(m, normals, rim)
+	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Apex: an.rimApexes()}
+	if n, ok := an.notchPapillaPlane(); ok {
+		refs.References["hamular-papilla"] = n
+	}
+	if given.Reference != nil {
+		n := *given.Reference
+		if n.Dot(an.Frame.TowardTissue) < 0 {
+			n = n.Scale(-1)
+		}
+		refs.References["given"] = n
+	}
+	return FitOcclusal(m, rim, refs, om), ""
+}
+
+// notchPapillaPlane returns the normal, toward the tissue, of the plane through both hamular
+// notches and the incisive papilla.
+func (an *Anatomy) notchPapillaPlane() (Vec, bool) {
+	l, ok1 := an.Landmarks[HamularNotchLeft]
+	r, ok2 := an.Landmarks[HamularNotchRight]
+	p, ok3 := an.Landmarks[IncisivePapilla]
+	if !ok1 || !ok2 || !ok3 {
+		return Vec{}, false
+	}
+	n := l.Point.Sub(p.Point).Cross(r.Point.Sub(p.Point)).Unit()
+	if n.Dot(an.Frame.TowardTissue) < 0 {
+		n = n.Scale(-1)
+	}
+	return n, n.Norm2() > 0
+}
+
+// besideMM is how far from the labial frenum, or the midline without one, the border apex is
+// looked for to which the rim's height in front is measured.
+const besideMM = 6.0
+
+// rimApexes returns the border apexes to which rim heights are measured: in front the one
+// farthest toward the tissue beside the labial frenum, at the sides that half-way between
+// buccal frenum and rear end.
+func (an *Anatomy) rimApexes() map[string]Vec {
+	out := map[string]Vec{}
+	front := 0.0
+	if l, ok := an.Landmarks[LabialFrenum]; ok {
+		front, _ = an.chart.at(an.Frame.Local(l.Point))
+	}
+	pick := func(name string, u float64) {
+		best := math.Inf(-1)
+		for i := range an.slices {
+			s := &an.slices[i]
+			if s.outer != nil && math.Abs(s.u-u) <= besideMM && s.outer.p.Z > best {
+				best = s.outer.p.Z
+				out[name] = an.Frame.World(s.outer.p)
+			}
+		}
+	}
+	pick("anterior", front)
+	pick("right", -(an.bounds.frenum[0]+an.bounds.end[0])/2)
+	pick("left", (an.bounds.frenum[1]+an.bounds.end[1])/2)
+	return out
+}
+
+// markRim labels the rim: its flat, and the walls that stand up from it.
+func (an *Anatomy) markRim(m *mesh.Mesh, normals []Vec, rim *Rim) {
+	const wallMM = 12.0
+	var queue []mesh.VertexID
+	mark := func(v mesh.VertexID) {
+		if an.Part[v] != PartRim {
+			an.Part[v] = PartRim
+			queue = append(queue, v)
+		}
+	}
+	for _, f := range rim.Faces {
+		for _, v := range m.Tri[f] {
+			mark(v)
+		}
+	}
+	wall := func(v mesh.VertexID) bool {
+		return an.Part[v] == PartOuter && math.Abs(normals[v].Dot(rim.Plane.Normal)) < 0.5 && math.Abs(rim.Plane.Height(m.Pos[v])) < wallMM
+	}
+	for len(queue) > 0 {
+		v := queue[0]
+		queue = queue[1:]
+		for _, c := range m.CornersAt(v) {
+			for _, w := range [2]mesh.VertexID{m.Vertex(c.Next()), m.Vertex(c.Prev())} {
+				if wall(w) {
+					mark(w)
+				}
+			}
+		}
+	}
+	// What stands out in front of the border, below it, is a handle.
+	front := math.Inf(1)
+	for i := range an.slices {
+		if a := an.slices[i].outer; a != nil {
+			front = min(front, a.p.Y)
+		}
+	}
+	for v, q := range an.loc {
+		if an.Part[v] != PartTissue && an.Part[v] != PartBorder && q.Y < front-handleMM {
+			an.Part[v] = PartHandle
+		}
+	}
+}
+
+// handleMM is how far in front of the border's apexes the outer surface may bulge and be no
+// handle: a border is seldom thicker than 5 mm, of which half lies in front of its apex.
+const handleMM = 4.0
+
+// Crest returns the ridge crest in the scan's coordinates, from the patient's right to left.
+func (an *Anatomy) Crest() []Vec {
+	out := []Vec{}
+	for i := range an.slices {
+		if an.slices[i].basin > 0 {
+			out = append(out, an.Frame.World(an.slices[i].crest))
+		}
+	}
+	return out
+}

@@ -1,0 +1,164 @@
+package render
+
+import (
+	"bytes"
+	"image/color"
+	"math"
+	"testing"
+
+	"fornix/mesh"
+)
+
+// topView looks down at the x-y plane: x to the right, y up, one mm is k pixels.
+func topView(k, x, y float64) Camera {
+	c := Look(mesh.Vec{Z: 1}, mesh.Vec{Y: 1})
+	c.Scale, c.X, c.Y = k, x, y
+	return c
+}
+
+func TestRasterDepthAndFace(t *testing.T) {
+	m := mesh.New([]mesh.Vec{{X: 0, Y: 0}, {X: 8, Y: 0}, {X: 8, Y: 8}, {X: 0, Y: 8},
+		{X: 2, Y: 2, Z: 3}, {X: 6, Y: 2, Z: 3}, {X: 2, Y: 6, Z: 7}},
+		[][3]mesh.VertexID{{0, 1, 2}, {0, 2, 3}, {4, 5, 6}})
+	var r Raster
+	r.Resize(100, 90)
+	r.Draw(NewSurface(m, false), topView(10, 10, 85), nil, 1)
+	at := func(x, y float64) (float64, int32) {
+		i := int(85-10*y)*r.W + int(10+10*x)
+		return float64(r.Depth[i]), r.Face[i]
+	}
+	for _, c := range []struct {
+		x, y, z float64
+		face    int32
+	}{{7, 1, 0, 0}, {1, 7, 0, 1}, {2.5, 2.5, 3.5, 2}, {3.05, 4.05, 5.05, 2}, {6.5, 6, 0, 0}} {
+		z, f := at(c.x, c.y)
+		if math.Abs(z-c.z) > 0.11 || f != c.face { // a pixel is 0.1 mm and the slope is 1
+			t.Errorf("at %g, %g: depth %.2f of face %d, want %.2f of %d", c.x, c.y, z, f, c.z, c.face)
+		}
+	}
+	if z, f := at(8.5, 4); f != -1 || !math.IsInf(z, -1) {
+		t.Errorf("beside the faces: depth %g of face %d", z, f)
+	}
+	// The two faces of the square share the diagonal: no sample is left out, and the square's
+	// area in pixels is exact.
+	n := 0
+	for i, f := range r.Face {
+		if f >= 0 {
+			n++
+			if p := r.Image.Pix[4*i : 4*i+3]; p[0] == 255 {
+				t.Fatalf("pixel %d of the square is paper", i)
+			}
+		}
+	}
+	if n != 80*80 {
+		t.Errorf("the square covers %d pixels, want %d", n, 80*80)
+	}
+}
+
+// sphere returns a closed sphere about the origin from a grid of n × 2n quads.
+func sphere(radius float64, n int) *mesh.Mesh {
+	var pos []mesh.Vec
+	var tri [][3]mesh.VertexID
+	for i := 0; i <= n; i++ {
+		for j := range 2 * n {
+			a, b := math.Pi*float64(i)/float64(n), math.Pi*float64(j)/float64(n)
+			pos = append(pos, mesh.Vec{X: radius * math.Sin(a) * math.Cos(b), Y: radius * math.Sin(a) * math.Sin(b), Z: radius * math.Cos(a)})
+		}
+	}
+	for i := range n {
+		for j := range 2 * n {
+			k := (j + 1) % (2 * n)
+			a, b, c, d := mesh.VertexID(i*2*n+j), mesh.VertexID(i*2*n+k), mesh.VertexID((i+1)*2*n+j), mesh.VertexID((i+1)*2*n+k)
+			tri = append(tri, [3]mesh.VertexID{a, c, d}, [3]mesh.VertexID{a, d, b})
+		}
+	}
+	return mesh.New(pos, tri)
+}
+
+// A sphere covers π r² and is r high in the middle; its normals point away from the middle.
+func TestRasterSphere(t *testing.T) {
+	m := sphere(10, 120)
+	s := NewSurface(m, false)
+	var r Raster
+	r.Resize(260, 260)
+	r.Draw(s, topView(12, 130, 130), nil, 2)
+	n := 0.0
+	for _, f := range r.Face {
+		if f >= 0 {
+			n++
+		}
+	}
+	// A pixel counts when one of its samples is covered, which widens the disc by up to a
+	// quarter of a pixel at its edge; the flat faces narrow it by 10 (1 - cos(π/240)) = 0.001 mm.
+	rad := 120.0
+	if lo, hi := math.Pi*(rad-0.3)*(rad-0.3), math.Pi*(rad+0.75)*(rad+0.75); n < lo || n > hi {
+		t.Errorf("covers %g pixels, want %g to %g", n, lo, hi)
+	}
+	if z := r.Depth[130*260+130]; math.Abs(float64(z)-10) > 0.01 {
+		t.Errorf("height in the middle %g, want 10", z)
+	}
+	for v, q := range s.normal {
+		d := m.Pos[v].Unit()
+		if a := d.X*float64(q[0]) + d.Y*float64(q[1]) + d.Z*float64(q[2]); a < 0.995 {
+			t.Fatalf("normal of vertex %d is off by %.1f°", v, math.Acos(a)*180/math.Pi)
+		}
+	}
+}
+
+func TestRasterSameBytesForAnyWorkers(t *testing.T) {
+	s := NewSurface(sphere(10, 90), false)
+	c := Look(mesh.Vec{X: 1, Y: 2, Z: 3}, mesh.Vec{Z: 1})
+	c.Scale, c.X, c.Y = 11, 150, 111.3
+	tint := make([]color.RGBA, len(s.mesh.Pos))
+	for v := range tint {
+		tint[v] = color.RGBA{uint8(v), uint8(v / 7), 90, uint8(v / 3)}
+	}
+	var want Raster
+	want.Resize(301, 223)
+	want.Draw(s, c, tint, 1)
+	var got Raster
+	for _, workers := range []int{2, 3, 7, 1} {
+		got.Resize(301, 223)
+		got.Draw(s, c, tint, workers)
+		if !bytes.Equal(got.Image.Pix, want.Image.Pix) {
+			t.Errorf("%d workers: other pixels", workers)
+		}
+		for i := range want.Depth {
+			if got.Depth[i] != want.Depth[i] || got.Face[i] != want.Face[i] {
+				t.Fatalf("%d workers: other depth or face at pixel %d", workers, i)
+			}
+		}
+	}
+}
+
+// The back of a face has its own colour, inside-out scans are turned, and faces with a corner
+// that is not finite or far out of the picture do no harm.
+func TestRasterSidesAndOddFaces(t *testing.T) {
+	pos := []mesh.Vec{{X: -5, Y: -5}, {X: 5, Y: -5}, {X: 0, Y: 5}, {X: math.NaN()}, {X: 1e12}}
+	draw := func(tri [][3]mesh.VertexID, insideOut bool) (color.RGBA, int32) {
+		var r Raster
+		r.Resize(60, 60)
+		r.Draw(NewSurface(mesh.New(pos, tri), insideOut), topView(4, 30, 30), nil, 1)
+		return r.Image.RGBAAt(30, 30), r.Face[30*60+30]
+	}
+	front, _ := draw([][3]mesh.VertexID{{0, 1, 2}}, false)
+	back, _ := draw([][3]mesh.VertexID{{0, 2, 1}}, false)
+	turned, _ := draw([][3]mesh.VertexID{{0, 2, 1}}, true)
+	if front == back || front != turned {
+		t.Errorf("front %v, back %v, back of an inside-out scan %v", front, back, turned)
+	}
+	if c, f := draw([][3]mesh.VertexID{{0, 1, 3}, {0, 1, 4}, {0, 0, 1}, {0, 1, 2}}, false); c != front || f != 3 {
+		t.Errorf("with odd faces beside it: %v of face %d, want %v of face 3", c, f, front)
+	}
+}
+
+func BenchmarkRaster(b *testing.B) {
+	s := NewSurface(sphere(30, 354), false) // 501,264 faces
+	c := Look(mesh.Vec{X: 1, Y: 2, Z: 3}, mesh.Vec{Z: 1})
+	c.Scale, c.X, c.Y = 19, 800, 600
+	var r Raster
+	r.Resize(1600, 1200)
+	for b.Loop() {
+		r.Draw(s, c, nil, 2)
+	}
+}

@@ -21,6 +21,9 @@ type flatMask struct {
 func newFlatMask(m *mesh.Mesh, rim *Rim, p Plane, left, posterior Vec, pixel float64) *flatMask {
 	g := &flatMask{pixel: pixel, origin: p.Point}
 	g.x = left.Along(-left.Dot(p.Normal), p.Normal).Unit()
+	if g.x.Norm2() == 0 {
+		g.x, _ = axesOf(p)
+	}
 	g.y = p.Normal.Cross(g.x)
 	if g.y.Dot(posterior) < 0 {
 		g.y = g.y.Scale(-1)
@@ -31,6 +34,12 @@ func newFlatMask(m *mesh.Mesh, rim *Rim, p Plane, left, posterior Vec, pixel flo
 			q := g.local(m.Pos[v])
 			lo, hi = lo.Min(q), hi.Max(q)
 		}
+	}
+	// A scan in another unit, read as mm, must not ask for gigabytes.
+	if most := max(hi.X-lo.X, hi.Y-lo.Y); most > 2000 {
+		coarser := most / 2000
+		g.pixel, pixel = pixel*coarser, pixel*coarser
+		lo, hi = lo.Scale(1/coarser), hi.Scale(1/coarser)
 	}
 	const edge = 4 // empty pixels all around
 	g.origin = g.origin.Along(pixel*(math.Floor(lo.X)-edge), g.x).Along(pixel*(math.Floor(lo.Y)-edge), g.y)

@@ -375,6 +375,26 @@ func TestOcclusalDoesNotDependOnOrder(t *testing.T) {
 	}
 }
 
+func TestRimOfScanInAnotherUnit(t *testing.T) {
+	b := tray{}.build(5)
+	for _, k := range []float64{1e-3, 1 / 25.4, 1000} {
+		pos := make([]Vec, len(b.m.Pos))
+		for i, p := range b.m.Pos {
+			pos[i] = p.Scale(k)
+		}
+		m := mesh.New(pos, b.m.Tri)
+		if rim, why := FindRim(m, m.Normals(), b.toward, occlusalDefaults); rim == nil && why == "" {
+			t.Errorf("scale %g: neither a rim nor a reason", k)
+		} else if rim != nil {
+			FitOcclusal(m, rim, b.refs(), occlusalDefaults)
+		}
+	}
+	empty := mesh.New(nil, nil)
+	if rim, why := FindRim(empty, nil, Vec{Z: 1}, occlusalDefaults); rim != nil || why == "" {
+		t.Error("a rim on nothing")
+	}
+}
+
 func TestNoRimOnSmoothTray(t *testing.T) {
 	for _, c := range []struct {
 		name string

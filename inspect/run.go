@@ -122,32 +122,47 @@ func (an *Anatomy) notchPapillaPlane() (Vec, bool) {
 	return n, n.Norm2() > 0
 }
 
-// besideMM is how far from the labial frenum, or the midline without one, the border apex is
-// looked for to which the rim's height in front is measured.
-const besideMM = 6.0
+// besideMM is how far to both sides of the labial frenum, or of the midline without one, the
+// border apexes are looked for to which the rim's height in front is measured.
+const besideMM = 12.0
 
-// rimApexes returns the border apexes to which rim heights are measured: in front the one
-// farthest toward the tissue beside the labial frenum, at the sides that half-way between
+// rimApexes returns the border apexes to which rim heights are measured. In front it is the
+// middle between the two apexes farthest toward the tissue on either side of the labial
+// frenum, so that a cant does not count; at the sides the farthest one around half-way between
 // buccal frenum and rear end.
 func (an *Anatomy) rimApexes() map[string]Vec {
-	out := map[string]Vec{}
+	highest := func(lo, hi float64) (Vec, bool) {
+		var at *apex
+		for i := range an.slices {
+			s := &an.slices[i]
+			if s.outer != nil && s.u >= lo && s.u <= hi && (at == nil || s.outer.p.Z > at.p.Z) {
+				at = s.outer
+			}
+		}
+		if at == nil {
+			return Vec{}, false
+		}
+		return an.Frame.World(at.p), true
+	}
 	front := 0.0
 	if l, ok := an.Landmarks[LabialFrenum]; ok {
 		front, _ = an.chart.at(an.Frame.Local(l.Point))
 	}
-	pick := func(name string, u float64) {
-		best := math.Inf(-1)
-		for i := range an.slices {
-			s := &an.slices[i]
-			if s.outer != nil && math.Abs(s.u-u) <= besideMM && s.outer.p.Z > best {
-				best = s.outer.p.Z
-				out[name] = an.Frame.World(s.outer.p)
-			}
+	out := map[string]Vec{}
+	r, ok1 := highest(front-besideMM, front)
+	l, ok2 := highest(front, front+besideMM)
+	if ok1 && ok2 {
+		out["anterior"] = r.Add(l).Scale(0.5)
+	}
+	for i, name := range [2]string{"right", "left"} {
+		u := (an.bounds.frenum[i] + an.bounds.end[i]) / 2
+		if i == 0 {
+			u = -u
+		}
+		if p, ok := highest(u-besideMM/2, u+besideMM/2); ok {
+			out[name] = p
 		}
 	}
-	pick("anterior", front)
-	pick("right", -(an.bounds.frenum[0]+an.bounds.end[0])/2)
-	pick("left", (an.bounds.frenum[1]+an.bounds.end[1])/2)
 	return out
 }
 

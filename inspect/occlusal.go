@@ -84,7 +84,7 @@ func FitOcclusal(m *mesh.Mesh, rim *Rim, refs OcclusalRefs, method OcclusalMetho
 		h := p.Height(apex)
 		return &h
 	}
-	o.RimHeight = RimHeight{height("anterior"), height("left"), height("right")}
+	o.RimHeight = RimHeight{Anterior: height("anterior"), Left: height("left"), Right: height("right")}
 
 	g := newFlatMask(m, rim, p, refs.Left, refs.Posterior, method.PixelMM)
 	if inside := g.inside(); 2*slices.Max(inside) > method.PlateMM {

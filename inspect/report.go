@@ -35,7 +35,8 @@ const (
 //
 // Lengths are mm, areas mm², volumes mm³, angles degrees; points and directions are in the
 // scan's own coordinates. A pointer that is nil was not measured, and Unmeasured beside it
-// says why.
+// says why. A field whose name ends in U and a unit is the expanded uncertainty (k = 2) of the
+// value before it.
 type Report struct {
 	Schema Schema `json:"schema"`
 	Results
@@ -151,15 +152,18 @@ type Quality struct {
 
 // Hole is an opening in the scanned surface that is not the scan's own outer edge.
 type Hole struct {
-	ID          int     `json:"id"`
-	Centre      Vec     `json:"centre"`
-	Normal      Vec     `json:"normal"`
-	SpanMM      float64 `json:"span_mm"`
-	PerimeterMM float64 `json:"perimeter_mm"`
-	AreaMM2     float64 `json:"area_mm2"`
-	Surface     string  `json:"surface"`
-	Region      string  `json:"region"`
-	Rim         []Vec   `json:"rim"` // the boundary loop, closed
+	ID           int     `json:"id"`
+	Centre       Vec     `json:"centre"`
+	Normal       Vec     `json:"normal"`
+	SpanMM       float64 `json:"span_mm"`
+	SpanUMM      float64 `json:"span_u_mm"`
+	PerimeterMM  float64 `json:"perimeter_mm"`
+	PerimeterUMM float64 `json:"perimeter_u_mm"`
+	AreaMM2      float64 `json:"area_mm2"`
+	AreaUMM2     float64 `json:"area_u_mm2"`
+	Surface      string  `json:"surface"`
+	Region       string  `json:"region"`
+	Rim          []Vec   `json:"rim"` // the boundary loop, closed
 }
 
 // Kinds of Defect.
@@ -171,18 +175,23 @@ const (
 
 // Defect is a fault in the material.
 type Defect struct {
-	ID         int      `json:"id"`
-	Kind       string   `json:"kind"`
-	Centre     Vec      `json:"centre"` // on the sound surface over the middle
-	Normal     Vec      `json:"normal"`
-	DiameterMM *float64 `json:"diameter_mm,omitempty"` // void, bleb: of the opening
-	LengthMM   *float64 `json:"length_mm,omitempty"`   // fold
-	WidthMM    *float64 `json:"width_mm,omitempty"`    // fold
-	DepthMM    float64  `json:"depth_mm"`              // below the sound surface; above it for a bleb
-	VolumeMM3  float64  `json:"volume_mm3"`
-	Surface    string   `json:"surface"`
-	Region     string   `json:"region"`
-	Path       []Vec    `json:"path,omitempty"` // fold: its middle line
+	ID          int      `json:"id"`
+	Kind        string   `json:"kind"`
+	Centre      Vec      `json:"centre"` // on the sound surface over the middle
+	Normal      Vec      `json:"normal"`
+	DiameterMM  *float64 `json:"diameter_mm,omitempty"` // void, bleb: of the opening
+	DiameterUMM *float64 `json:"diameter_u_mm,omitempty"`
+	LengthMM    *float64 `json:"length_mm,omitempty"` // fold
+	LengthUMM   *float64 `json:"length_u_mm,omitempty"`
+	WidthMM     *float64 `json:"width_mm,omitempty"` // fold
+	WidthUMM    *float64 `json:"width_u_mm,omitempty"`
+	DepthMM     float64  `json:"depth_mm"` // below the sound surface; above it for a bleb
+	DepthUMM    float64  `json:"depth_u_mm"`
+	VolumeMM3   float64  `json:"volume_mm3"`
+	VolumeUMM3  float64  `json:"volume_u_mm3"`
+	Surface     string   `json:"surface"`
+	Region      string   `json:"region"`
+	Path        []Vec    `json:"path,omitempty"` // fold: its middle line
 }
 
 // Border is the periphery of the impression.
@@ -197,13 +206,15 @@ type Border struct {
 // Station is one place on the border. Stations stand in order around the periphery; SMM starts
 // anew on each Side.
 type Station struct {
-	SMM         float64  `json:"s_mm"`
-	Side        string   `json:"side"` // "outer" (labial and buccal), "lingual", "posterior"
-	Apex        Vec      `json:"apex"`
-	ThicknessMM *float64 `json:"thickness_mm"`
-	Unmeasured  string   `json:"unmeasured,omitempty"`
-	HeightMM    *float64 `json:"height_mm"`
-	Region      string   `json:"region"`
+	SMM          float64  `json:"s_mm"`
+	Side         string   `json:"side"` // "outer" (labial and buccal), "lingual", "posterior"
+	Apex         Vec      `json:"apex"`
+	ThicknessMM  *float64 `json:"thickness_mm"`
+	ThicknessUMM *float64 `json:"thickness_u_mm,omitempty"`
+	Unmeasured   string   `json:"unmeasured,omitempty"`
+	HeightMM     *float64 `json:"height_mm"`
+	HeightUMM    *float64 `json:"height_u_mm,omitempty"`
+	Region       string   `json:"region"`
 }
 
 // BorderRegion sums up the stations of one region of the border.
@@ -232,19 +243,24 @@ type Posterior struct {
 
 // PosteriorSide is one side of Posterior.
 type PosteriorSide struct {
-	ReachesNotch   *bool    `json:"reaches_notch,omitempty"`
-	ExtensionMM    *float64 `json:"extension_mm,omitempty"`
-	PastPadFrontMM *float64 `json:"past_pad_front_mm,omitempty"`
-	SummitReached  *bool    `json:"summit_reached,omitempty"`
-	Rearmost       *Vec     `json:"rearmost,omitempty"`
-	Unmeasured     string   `json:"unmeasured,omitempty"`
+	ReachesNotch    *bool    `json:"reaches_notch,omitempty"`
+	ExtensionMM     *float64 `json:"extension_mm,omitempty"`
+	ExtensionUMM    *float64 `json:"extension_u_mm,omitempty"`
+	PastPadFrontMM  *float64 `json:"past_pad_front_mm,omitempty"`
+	PastPadFrontUMM *float64 `json:"past_pad_front_u_mm,omitempty"`
+	SummitReached   *bool    `json:"summit_reached,omitempty"`
+	Rearmost        *Vec     `json:"rearmost,omitempty"`
+	Unmeasured      string   `json:"unmeasured,omitempty"`
 }
 
 // Occlusal is the plane fitted to the occlusion rims.
 type Occlusal struct {
 	Point         Vec                  `json:"point"`
 	Normal        Vec                  `json:"normal"` // toward the tissue
+	NormalUDeg    float64              `json:"normal_u_deg"`
+	OffsetUMM     float64              `json:"offset_u_mm"` // of Point along Normal
 	FlatnessMM    float64              `json:"flatness_mm"`
+	FlatnessUMM   float64              `json:"flatness_u_mm"`
 	MinimumZoneMM float64              `json:"minimum_zone_mm"`
 	RMSMM         float64              `json:"rms_mm"`
 	AreaMM2       float64              `json:"area_mm2"`
@@ -259,6 +275,7 @@ type Occlusal struct {
 // Tilt is the angle of the occlusal plane against a reference plane.
 type Tilt struct {
 	TotalDeg float64 `json:"total_deg"`
+	UDeg     float64 `json:"u_deg"`     // of each of the three angles
 	CantDeg  float64 `json:"cant_deg"`  // about the front-to-back axis; positive: plane nearer the tissue on the patient's left
 	PitchDeg float64 `json:"pitch_deg"` // about the left-right axis; positive: plane nearer the tissue at the back
 	Normal   Vec     `json:"reference_normal"`
@@ -269,6 +286,7 @@ type RimHeight struct {
 	Anterior *float64 `json:"anterior"`
 	Left     *float64 `json:"left"`
 	Right    *float64 `json:"right"`
+	UMM      float64  `json:"u_mm"` // of each
 }
 
 // RimWidth is the width of the rim's flat across the arch.

@@ -83,6 +83,9 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 			tilt := func(g Vec) float64 { return p.sign * math.Atan2(-g.Dot(radial), g.Dot(n)) * 180 / math.Pi }
 			k := p.sector(f, du, dv, sectors)
 			fn := fb.Sub(fa).Cross(fc.Sub(fa)).Unit()
+			if fn.Dot(s.nor[x].Add(s.nor[b]).Add(s.nor[d])) < 0 { // the scan is inside out, the normals are not
+				fn = fn.Scale(-1)
+			}
 			switch {
 			case within && side > -zone:
 				in[k].t += tilt(fn)

@@ -8,7 +8,8 @@ type doubt struct{ width, depth, volume float64 }
 // doubt propagates the scan's noise and what the vertices are off the fitted shapes through the
 // fits: the covariance of the sphere is σ² (JᵀJ)⁻¹ over the vertices it rests on, and the height
 // of the sound surface over the middle, in the gap of the ring it was fitted to, is known like
-// the mean of a twelfth of the ring's vertices. The misfit is part of σ, so that a form that is
+// the mean of a twelfth of the ring's vertices, and to what another order of that surface would
+// make of it. The misfit is part of σ, so that a form that is
 // no sphere, and an opening that few vertices show, make the numbers less sure.
 func (s *survey) doubt(p *pit) doubt {
 	n := float64(len(p.in))
@@ -38,7 +39,7 @@ func (s *survey) doubt(p *pit) doubt {
 	}
 	floor := math.Max(s.noise, 0.002) // single precision and the solver's own step
 	in2 := float64(floor*floor) + float64(p.off*p.off)*n/math.Max(1, n-4)
-	out2 := (float64(floor*floor) + float64(p.around*p.around)) * 12 / math.Max(12, float64(p.outer))
+	out2 := (float64(floor*floor)+float64(p.around*p.around))*12/math.Max(12, float64(p.outer)) + float64(p.model*p.model)
 	// Depth = r - sign (c - foot)·axis; opening a² = depth (2r - depth).
 	slope := func(dDepth, dR float64) [4]float64 {
 		x := p.axis.Scale(-p.sign * dDepth)

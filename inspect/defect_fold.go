@@ -1,7 +1,6 @@
 package inspect
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -132,9 +131,9 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	// (between rugae, along a frenum) have round shoulders, which no circle with sharp edges fits.
 	switch {
 	case bias(rings[:], s.noise) > s.by.FoldBias*f.depth:
-		f.why = fmt.Sprintf("not the form %.3f", bias(rings[:], s.noise)/f.depth)
+		f.why = "not the form"
 	case median(sharps) < s.by.RimSharp:
-		f.why = fmt.Sprintf("not sharp %.0f %.2f", median(turns), median(sharps))
+		f.why = "not sharp"
 	case 2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.CloseEdgeDeg:
 		f.why = "flat"
 	}

@@ -30,7 +30,8 @@ type pit struct {
 	rings   [7]ring // signed distances from sphere and sound surface, by place: 6 inside, 1 outside the rim
 	grain   float64 // radius of the opening in mean edge lengths
 	surface string
-	outer   int // vertices the sound surface was fitted to
+	model   float64 // how far another order of the sound surface lies off over the middle, mm
+	outer   int     // vertices the sound surface was fitted to
 	in      []mesh.VertexID
 	why     string // why it is none
 }
@@ -244,6 +245,9 @@ func (s *survey) surround(w *walker, p *pit, f *sound) string {
 			}
 		}
 		p.foot, p.axis = f.foot(p.c)
+		if pass == 2 {
+			p.model = f.otherwise(w.pts, p.foot, math.Max(s.noise, 0.01))
+		}
 		up := p.c.Sub(p.foot).Dot(p.axis) // of the centre over the sound surface
 		p.depth = p.r - p.sign*up
 		if p.depth <= 0 || p.depth >= 2*p.r {

@@ -287,6 +287,17 @@ func TestDefectsOnRandomImpressions(t *testing.T) {
 		}
 	}
 	t.Logf("invented on %d impressions: %d", to-from, invented)
+	// What is shown over many seeds is a little more; a short list may miss one by chance.
+	if invented > 1 {
+		t.Errorf("%d invented", invented)
+	}
+	for _, n := range []string{names[0], names[3]} {
+		if c := classes[n]; float64(c.found) < 0.9*float64(c.made)-1 {
+			t.Errorf("%s: %d of %d found", n, c.found, c.made)
+		} else if float64(c.within) < 0.9*float64(c.asked)-2 {
+			t.Errorf("%s: %d of %d values within their uncertainty", n, c.within, c.asked)
+		}
+	}
 }
 
 // whyNot tells what became of the seeds near p.

@@ -80,6 +80,21 @@ func (s *sound) foot(p Vec) (Vec, Vec) {
 	return q, n
 }
 
+// otherwise returns how far the surface over p moves, mm, if its order is the other one, quadric
+// for quartic or the reverse: what the choice of a form leaves open. 0 where too few points hold
+// the other.
+func (s *sound) otherwise(pts []patchPoint, p Vec, floor float64) float64 {
+	g, terms := *s, 15
+	if s.terms > 6 {
+		terms = 6
+	}
+	if len(pts) < 24 || !g.fit(pts, terms, floor) {
+		return 0
+	}
+	u, v, _ := s.local(p)
+	return math.Abs(g.at(u, v) - s.at(u, v))
+}
+
 // fit finds the coefficients by re-weighted least squares with Tukey's biweight at 4.7 times
 // the robust spread, never under floor. False where the points do not hold it.
 func (s *sound) fit(pts []patchPoint, terms int, floor float64) bool {

@@ -76,7 +76,7 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g grain, bm BorderMe
 			last = &b.Stations[len(b.Stations)-1]
 		}
 		b.LengthMM += sum
-		spreadStations(b.Stations[from:], g)
+		spreadStations(b.Stations[from:], g, bm)
 		from = len(b.Stations)
 	}
 	run("outer", an.slices, func(s *slice) *apex { return s.outer })

@@ -20,6 +20,14 @@ func (q *Quality) grain() grain {
 // from the arc, e²/8R.
 func (g grain) sag(radius float64) float64 { return g.edge * g.edge / (8 * radius) }
 
+// turn is the standard uncertainty, in radians, of a normal averaged over a radius r on a
+// surface of the given radius: of the noise of its vertices, and of faces that each turn by up
+// to a quarter edge over the radius to both sides.
+func (g grain) turn(r, radius float64) float64 {
+	n := max(3, math.Pi*r*r/(0.866*g.edge*g.edge))
+	return math.Hypot(2*g.noise/r, g.edge/(4*radius)) / math.Sqrt(n)
+}
+
 // expanded adds standard uncertainties in squares and expands the sum by k = 2.
 func expanded(u ...float64) float64 {
 	var s float64
@@ -42,16 +50,20 @@ const rollRadiusMM = 1.5
 // series about its running median, since neighbouring stations see other vertices of the same
 // border; this holds whatever noise, spacing and normals do. And from what is known: a wall's
 // nearest place stands out by part of the noise at both ends, and flat faces cut between
-// nothing and their sag off both walls, a rectangular distribution.
-func spreadStations(s []Station, g grain) {
+// nothing and their sag off both walls, a rectangular distribution; and a ball pressed in at a
+// slant is too small by up to 0.58 of its diameter per radian (sin/(1-cos) of the least angle
+// between the walls, 120 degrees).
+func spreadStations(s []Station, g grain, bm BorderMethod) {
 	type field struct {
 		value func(*Station) *float64
 		set   func(*Station, float64)
 		known float64
 	}
 	sag := g.sag(rollRadiusMM)
+	least := bm.FacingDeg * math.Pi / 180
+	slant := rectangle(math.Sin(least) / (1 - math.Cos(least)) * 2 * rollRadiusMM * g.turn(bm.NormalMM, rollRadiusMM))
 	for _, f := range []field{
-		{func(s *Station) *float64 { return s.ThicknessMM }, func(s *Station, u float64) { s.ThicknessUMM = &u }, math.Hypot(0.7*g.noise, 2*sag/math.Sqrt(12))},
+		{func(s *Station) *float64 { return s.ThicknessMM }, func(s *Station, u float64) { s.ThicknessUMM = &u }, math.Hypot(slant, math.Hypot(0.7*g.noise, 2*sag/math.Sqrt(12)))},
 		{func(s *Station) *float64 { return s.HeightMM }, func(s *Station, u float64) { s.HeightUMM = &u }, math.Hypot(g.noise, 2*sag/math.Sqrt(12))},
 	} {
 		var at []int

@@ -20,9 +20,11 @@ type grid struct {
 // O(#F + cells covered).
 func newGrid(loc []Vec, tri [][3]mesh.VertexID, body []mesh.FaceID, cell float64) *grid {
 	lo, hi := bounds(loc)
-	g := &grid{x0: lo.X - cell, y0: lo.Y - cell, cell: cell}
-	g.nx = int((hi.X-lo.X)/cell) + 3
-	g.ny = int((hi.Y-lo.Y)/cell) + 3
+	// Whole cells from the origin, so that a mirrored surface is sampled at the mirrored places.
+	i0, j0 := math.Floor(lo.X/cell)-1, math.Floor(lo.Y/cell)-1
+	g := &grid{x0: i0 * cell, y0: j0 * cell, cell: cell}
+	g.nx = int(math.Floor(hi.X/cell)-i0) + 2
+	g.ny = int(math.Floor(hi.Y/cell)-j0) + 2
 	n := g.nx * g.ny
 	g.top, g.bottom = make([]float64, n), make([]float64, n)
 	g.topUp, g.bottomDown = make([]bool, n), make([]bool, n)

@@ -133,7 +133,8 @@ func (s *slice) bottom(k int) (rho, z float64) {
 	return rho + d, (sz-c*x2)/n + b*d + c*d*d
 }
 
-// envelope returns the highest z by bin of rho, of both neighbours of a bin edge.
+// envelope returns the highest z over the middle of each bin of rho. Points between the middles
+// do not count: one that rounding moves over the edge of its bin would make the crest jump.
 func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 	var far float64
 	for _, c := range s.contours {
@@ -160,8 +161,6 @@ func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 				continue
 			}
 			j := (i + 1) % len(c.pts)
-			put(int(c.rho[i]/envBin), sign*c.pts[i].Z)
-			put(int(c.rho[j]/envBin), sign*c.pts[j].Z)
 			r0, r1, z0, z1 := c.rho[i], c.rho[j], c.pts[i].Z, c.pts[j].Z
 			if r1 < r0 {
 				r0, r1, z0, z1 = r1, r0, z1, z0
@@ -270,9 +269,10 @@ func (s *slice) apexIn(lo, hi float64) *apex {
 	var sum Vec
 	var n float64
 	for i, p := range c.pts {
-		if c.rho[i] > lo && c.rho[i] < hi && p.Z > best-0.02 && math.Abs(c.rho[i]-c.rho[a.index]) < 1 {
-			sum = sum.Add(p)
-			n++
+		// By how much a point is within, so that rounding makes none count or not count.
+		if w := p.Z - best + 0.02; w > 0 && c.rho[i] > lo && c.rho[i] < hi && math.Abs(c.rho[i]-c.rho[a.index]) < 1 {
+			sum = sum.Along(w, p)
+			n += w
 		}
 	}
 	p := sum.Scale(1 / n)

@@ -1,7 +1,7 @@
 package inspect
 
-// PosteriorMethod has no lengths of its own: extension is read off the rear profiles.
-//
+import "math"
+
 // MeasurePosterior measures how far back the material goes.
 //
 // What: upper: whether the summit of the ridge that each hamular notch leaves is on the
@@ -55,6 +55,7 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 		if reached {
 			d := (e.rear - top) * along
 			s.ExtensionMM = &d
+			s.ExtensionUMM = ptr(expanded(e.topU, an.rearU(e)))
 		} else {
 			s.Unmeasured = "the notch lies beyond the material"
 		}
@@ -70,10 +71,17 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	f := an.Frame.Local(front.Point).Sub(e.base).Dot(e.dir)
 	d := (e.rear - f) * along
 	s.PastPadFrontMM = &d
+	s.PastPadFrontUMM = ptr(expanded(e.kneeU, an.rearU(e)))
 	reached := e.reached
 	if l, ok := an.Landmarks[sided(e.side, PadSummitLeft, PadSummitRight)]; ok && l.Source == "given" {
 		reached = an.Frame.Local(l.Point).Sub(e.base).Dot(e.dir) <= e.limit
 	}
 	s.SummitReached = &reached
 	return s
+}
+
+// rearU is the standard uncertainty of the material's rearmost point: of its noise, and of the
+// faces that cut off the rounded end.
+func (an *Anatomy) rearU(e *archEnd) float64 {
+	return math.Hypot(an.grain.noise, rectangle(an.grain.sag(max(0.5, e.roll))))
 }

@@ -49,7 +49,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	normals := m.Normals()
 	res.Quality = MeasureQuality(m, normals, t, s.Stats, method.Quality)
 
-	an, why := Locate(m, method.Frame, opt.Jaw, opt.Given.Landmarks)
+	an, why := Locate(m, res.Quality.grain(), method.Frame, opt.Jaw, opt.Given.Landmarks)
 	if an == nil {
 		res.Decisions = append(res.Decisions, Decision{About: "jaw", Value: "not found", Why: why})
 		res.Border.Unmeasured, res.Posterior.Unmeasured, res.OcclusalUnmeasured = why, why, why
@@ -77,7 +77,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		}
 		res.Defects = FindDefects(m, normals, an, method.Defect, noise)
 	}
-	res.Border = MeasureBorder(m, t, an, method.Border)
+	res.Border = MeasureBorder(m, t, an, res.Quality.grain(), method.Border)
 	res.Posterior = MeasurePosterior(an)
 	return res, an
 }

@@ -83,14 +83,14 @@ func (a *arch) profile(u float64, fm FrameMethod, side float64) []float64 {
 	var z []float64
 	for rho := fm.CoreMM; rho < 1.6*a.radius; rho += a.g.cell {
 		x, y := a.place(u, rho)
-		k, ok := a.g.at(x, y)
+		top, bottom, ok := a.g.heights(x, y)
 		switch {
 		case !ok:
 			z = append(z, math.NaN())
 		case side > 0:
-			z = append(z, a.g.top[k])
+			z = append(z, top)
 		default:
-			z = append(z, -a.g.bottom[k])
+			z = append(z, -bottom)
 		}
 	}
 	return z

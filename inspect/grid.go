@@ -89,6 +89,30 @@ func (g *grid) at(x, y float64) (int, bool) {
 	return k, !math.IsInf(g.top[k], -1)
 }
 
+// heights returns the highest and the lowest surface over x, y, and whether there is any:
+// between four cells that hold surface in proportion, so that nothing jumps at their edges,
+// beside an empty one that of the cell itself.
+func (g *grid) heights(x, y float64) (top, bottom float64, ok bool) {
+	k, ok := g.at(x, y)
+	if !ok {
+		return 0, 0, false
+	}
+	u, v := (x-g.x0)/g.cell-0.5, (y-g.y0)/g.cell-0.5
+	i, j := int(math.Floor(u)), int(math.Floor(v))
+	if i < 0 || j < 0 || i+1 >= g.nx || j+1 >= g.ny {
+		return g.top[k], g.bottom[k], true
+	}
+	u, v = u-float64(i), v-float64(j)
+	for n, w := range [4]float64{(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v} {
+		c := (j+n/2)*g.nx + i + n%2
+		if math.IsInf(g.top[c], -1) {
+			return g.top[k], g.bottom[k], true
+		}
+		top, bottom = top+w*g.top[c], bottom+w*g.bottom[c]
+	}
+	return top, bottom, true
+}
+
 // centre returns the middle of cell k.
 func (g *grid) centre(k int) (x, y float64) {
 	return g.x0 + (float64(k%g.nx)+0.5)*g.cell, g.y0 + (float64(k/g.nx)+0.5)*g.cell

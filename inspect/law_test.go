@@ -172,10 +172,10 @@ func values(rep *Report, g motion) map[string]any {
 	return out
 }
 
-// within is the closeness that a value must keep under a motion: 1e-3 degrees, mm² and mm³, and
-// 1e-4 for all else.
+// within is the closeness that a value must keep under a motion: 1e-3 degrees, mm² and mm³, the
+// same for the running length along the border, which sums hundreds, and 1e-4 mm for all else.
 func within(path string) float64 {
-	for _, unit := range []string{"Deg", "MM2", "MM3"} {
+	for _, unit := range []string{"Deg", "MM2", "MM3", ".SMM"} {
 		if strings.Contains(path, unit) {
 			return 1e-3
 		}

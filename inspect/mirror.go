@@ -111,11 +111,11 @@ func (g *grid) alike(cells []int, cx, cy, angle, off, sigma float64) float64 {
 		x, y := g.centre(k)
 		n++
 		d := 2 * (-(x-cx)*s + (y-cy)*c - off)
-		j, ok := g.at(x+d*s, y-d*c)
+		top, bottom, ok := g.heights(x+d*s, y-d*c)
 		if !ok {
 			continue
 		}
-		dt, db := g.top[k]-g.top[j], g.bottom[k]-g.bottom[j]
+		dt, db := g.top[k]-top, g.bottom[k]-bottom
 		sum += 0.5*math.Exp(-dt*dt/(2*sigma*sigma)) + 0.5*math.Exp(-db*db/(2*sigma*sigma))
 	}
 	return sum / n

@@ -130,8 +130,10 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 		}
 		flat := p[hi].Sub(p[lo])
 		flat.Z = 0
-		best, level := bottomOf(depth, lo, hi, best)
-		out = append(out, notch{p: p[best], u: u[best], depth: depth[best], width: flat.Norm(), flat: p[level[0]].Dist(p[level[1]]) / 2})
+		mid, level := bottomOf(depth, lo, hi, best)
+		k := min(int(mid), n-2)
+		t := mid - float64(k)
+		out = append(out, notch{p: p[k].Along(t, p[k+1].Sub(p[k])), u: u[k] + t*(u[k+1]-u[k]), depth: depth[k] + t*(depth[k+1]-depth[k]), width: flat.Norm(), flat: p[level[0]].Dist(p[level[1]]) / 2})
 		i = j
 	}
 	return out
@@ -139,18 +141,18 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 
 // bottomOf returns the middle of the samples between lo and hi that lie within flatMM of the
 // deepest, and their first and last: noise must not choose among the places of a flat bottom.
-func bottomOf(depth []float64, lo, hi, deepest int) (mid int, level [2]int) {
+func bottomOf(depth []float64, lo, hi, deepest int) (mid float64, level [2]int) {
 	const flatMM = 0.08
-	sum, n := 0, 0
+	sum, n := 0.0, 0.0
 	level = [2]int{deepest, deepest}
 	for i := lo; i <= hi; i++ {
-		if depth[i] >= depth[deepest]-flatMM {
-			sum += i
-			n++
+		if w := depth[i] - depth[deepest] + flatMM; w > 0 {
+			sum += w * float64(i)
+			n += w
 			level = [2]int{min(level[0], i), max(level[1], i)}
 		}
 	}
-	return int(math.Round(float64(sum) / float64(n))), level
+	return sum / n, level
 }
 
 // frenum takes the deepest notch whose place along the crest lies between lo and hi.

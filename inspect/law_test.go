@@ -173,9 +173,9 @@ func values(rep *Report, g motion) map[string]any {
 }
 
 // within is the closeness that a value must keep under a motion: 1e-3 degrees, mm² and mm³, the
-// same for the running length along the border, which sums hundreds, and 1e-4 mm for all else.
+// same for lengths along the border, sums of hundreds, and 1e-4 mm for all else.
 func within(path string) float64 {
-	for _, unit := range []string{"Deg", "MM2", "MM3", ".SMM"} {
+	for _, unit := range []string{"Deg", "MM2", "MM3", ".SMM", "Border.LengthMM"} {
 		if strings.Contains(path, unit) {
 			return 1e-3
 		}

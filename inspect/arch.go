@@ -165,9 +165,8 @@ func roughness(x []float64, h int) float64 {
 
 // palate returns which share of the middle of the arch, between the centre and half-way to the
 // rear, is covered by surface that lies nearer the tissue than the crest does.
-func (a *arch) palate(up float64) float64 {
+func (a *arch) palate(fm FrameMethod, up float64) float64 {
 	var crest []float64
-	fm := FrameMethod{CoreMM: 3}
 	for i := -int(a.radius); i <= int(a.radius); i++ {
 		z := a.profile(float64(i), fm, up)
 		if d, k := basin(z); d > 1 {

@@ -13,7 +13,7 @@ func sumRegions(st []Station) []BorderRegion {
 	out := []BorderRegion{}
 	for _, name := range names {
 		r := BorderRegion{Region: name}
-		var th, hi []float64
+		var th, hi, u []float64
 		for _, i := range by[name] {
 			r.Stations++
 			if i > 0 && st[i-1].Region == name && st[i-1].Side == st[i].Side {
@@ -21,6 +21,7 @@ func sumRegions(st []Station) []BorderRegion {
 			}
 			if v := st[i].ThicknessMM; v != nil {
 				th = append(th, *v)
+				u = append(u, *st[i].ThicknessUMM)
 			}
 			if v := st[i].HeightMM; v != nil {
 				hi = append(hi, *v)
@@ -29,6 +30,7 @@ func sumRegions(st []Station) []BorderRegion {
 		r.Measured = len(th)
 		if len(th) > 0 {
 			r.MinMM, r.MedianMM, r.MaxMM = ptr(quantile(th, 0)), ptr(median(th)), ptr(quantile(th, 1))
+			r.ThicknessUMM = ptr(median(u))
 		} else {
 			r.Unmeasured = st[by[name][0]].Unmeasured
 		}

@@ -95,3 +95,19 @@ func scatter(v []float64) []float64 {
 	}
 	return out
 }
+
+// area is the expanded uncertainty of the area of a surface: noise tilts every face by about
+// 2·noise/edge, which adds half the square of that to the area, a one-sided error.
+func (g grain) area(a float64) float64 {
+	if g.edge == 0 {
+		return 0
+	}
+	t := 2 * g.noise / g.edge
+	return 2 * rectangle(a*t*t)
+}
+
+// volume is the expanded uncertainty of the volume inside a surface of area a: the vertices' own
+// noise averages out, the sag of flat faces on rolls does not.
+func (g grain) volume(a float64, vertices int) float64 {
+	return expanded(a*g.noise/math.Sqrt(max(1, float64(vertices))), rectangle(a*g.sag(10*rollRadiusMM)))
+}

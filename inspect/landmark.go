@@ -181,9 +181,15 @@ func (an *Anatomy) frenum(name string, n []notch, lo, hi float64, inner bool, fi
 			}
 		}
 	}
-	an.found(name, at, expanded(rectangle(n[best].flat), rectangle(an.step/2), an.grain.edge/2))
+	// Across the border the roll's top is level for r·sqrt(2h/r) on a height of h: noise and sag.
+	g := an.grain
+	across := math.Sqrt(2 * rollRadiusMM * (g.noise + g.sag(rollRadiusMM)))
+	an.found(name, at, expanded(rectangle(n[best].flat), rectangle(an.step/2), g.edge/2, rectangle(across)))
 	l := an.Landmarks[name]
 	l.WidthMM, l.DepthMM = n[best].width, n[best].depth
+	// Both flanks of a notch are read between sections; its bottom and its shoulder are two points.
+	l.WidthUMM = expanded(rectangle(an.step), rectangle(an.step), an.grain.noise*n[best].width/n[best].depth)
+	l.DepthUMM = expanded(an.grain.noise, an.grain.noise, rectangle(2*an.grain.sag(rollRadiusMM)))
 	an.Landmarks[name] = l
 }
 

@@ -260,7 +260,7 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 	}
 	o.up = s.axis.Scale(up)
 
-	cover := a.palate(up)
+	cover := a.palate(fm, up)
 	o.jaw = Lower
 	why := fmt.Sprintf("the middle of the arch is open: %.0f %% of it is covered above the crest", 100*cover)
 	if cover > 0.5 {

@@ -28,6 +28,7 @@ func MeasurePosterior(an *Anatomy) Posterior {
 		if q, ok := an.Landmarks[IncisivePapilla]; ok {
 			d := an.Frame.Local(l.Point).Y - an.Frame.Local(q.Point).Y
 			p.MidlineMM = &d
+			p.MidlineUMM = ptr(math.Hypot(l.UncertaintyMM, q.UncertaintyMM))
 		}
 	}
 	return p

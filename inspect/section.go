@@ -193,14 +193,14 @@ func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core,
 	for i, q := range loc {
 		u, rho := c.at(q)
 		us[i], far[i] = u/step, rho >= core
-		if far[i] && u >= first && u <= last {
+		if far[i] {
 			lo, hi = min(lo, us[i]), max(hi, us[i])
 		}
 	}
 	if !(lo < hi) {
 		return nil
 	}
-	from, to := int32(math.Ceil(lo)), int32(math.Floor(hi))
+	from, to := int32(math.Ceil(max(lo, first/step))), int32(math.Floor(min(hi, last/step)))
 	n := int(to-from) + 1
 	if n <= 0 {
 		return nil

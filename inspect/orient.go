@@ -35,6 +35,7 @@ type orientation struct {
 	insideOut bool
 	centre    Vec // on the midline, level with the middle of the front's arc
 	radius    float64
+	match     float64 // share of the surface that has its like on the other side
 	decisions []Decision
 }
 
@@ -161,6 +162,10 @@ func orient(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod, given Jaw) (*orien
 			ahead = o.back
 		}
 	}
+	// Only along the crest's own axis: seen askew, the sides of a whole arch differ too.
+	if o.surface == Impression && o.match < fm.MirrorShare {
+		return nil, fmt.Sprintf("only %.0f %% of the surface has its like on the other side, so part of the arch was not scanned", 100*o.match)
+	}
 	return o, ""
 }
 
@@ -255,9 +260,7 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 			return nil, fmt.Sprintf("the surface carries neither a trough (%.1f mm) nor a ridge (%.1f mm) along an arch", side.trough, side.ridge)
 		}
 	}
-	if o.surface == Impression && match < fm.MirrorShare {
-		return nil, fmt.Sprintf("only %.0f %% of the surface has its like on the other side, so part of the arch was not scanned", 100*match)
-	}
+	o.match = match
 	o.up = s.axis.Scale(up)
 
 	cover := a.palate(fm, up)

@@ -143,7 +143,8 @@ func (an *Anatomy) traceRear(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod) {
 				}
 			}
 		}
-		if math.IsInf(best, -1) {
+		// Where the scan was cut off there is no border.
+		if math.IsInf(best, -1) || s.cutOff(&a) {
 			continue
 		}
 		s.outer = &a

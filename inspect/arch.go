@@ -9,6 +9,7 @@ type arch struct {
 	cx, cy         float64 // centre
 	bx, by         float64 // posterior, in the grid's plane
 	radius, length float64 // half the arch's width; from the centre back to the rear end
+	bulge          float64 // how far the middle of the front stands before its sides
 }
 
 func newArch(g *grid, px, py, bx, by float64) *arch {
@@ -45,6 +46,16 @@ func newArch(g *grid, px, py, bx, by float64) *arch {
 	t := median(f) + a.radius*math.Sqrt(3)/2
 	a.cx, a.cy = px+t*bx, py+t*by
 	a.length = back - t
+	var mid, sides []float64
+	for b, t := range front {
+		switch d := math.Abs(float64(b)) / a.radius; {
+		case d < 0.25:
+			mid = append(mid, t)
+		case d > 0.7 && d < 0.8:
+			sides = append(sides, t)
+		}
+	}
+	a.bulge = median(sides) - median(mid)
 	return a
 }
 

@@ -20,6 +20,8 @@ type FrameMethod struct {
 	ExtentMinMM  float64 `toml:"extent_min_mm"`  // smallest bounding-box diagonal of a jaw
 	ExtentMaxMM  float64 `toml:"extent_max_mm"`  // largest
 	SymmetryMM   float64 `toml:"symmetry_mm"`    // height difference that left and right may have and still be alike
+	MirrorShare  float64 `toml:"mirror_share"`   // least share of an impression that has its like on the other side
+	BulgeShare   float64 `toml:"bulge_share"`    // least part of the arch's half width by which its front stands out
 	SmallPieceMM float64 `toml:"small_piece_mm"` // pieces with a smaller extent take no part in finding the jaw
 }
 
@@ -194,6 +196,11 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 	o.radius = a.radius
 	o.centre = s.world(a.cx, a.cy, 0)
 	top, bottom := a.relief(fm, 1), a.relief(fm, -1)
+	// On a circle the middle of the front stands a third of the radius before the places three
+	// quarters out; where the front was cut off it does not.
+	if !(a.bulge > fm.BulgeShare*a.radius) {
+		return nil, fmt.Sprintf("the arch has no front: its middle stands only %.1f mm before its sides", a.bulge)
+	}
 	up := 1.0 // which way along the axis the tissue lies
 	margin := math.Abs(frontTop+frontBottom-1) * 2
 	switch {
@@ -247,6 +254,9 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 		default:
 			return nil, fmt.Sprintf("the surface carries neither a trough (%.1f mm) nor a ridge (%.1f mm) along an arch", side.trough, side.ridge)
 		}
+	}
+	if o.surface == Impression && match < fm.MirrorShare {
+		return nil, fmt.Sprintf("only %.0f %% of the surface has its like on the other side, so part of the arch was not scanned", 100*match)
 	}
 	o.up = s.axis.Scale(up)
 

@@ -43,6 +43,11 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	rear := an.Frame.World(e.rearPoint)
 	s.Rearmost = &rear
 	along := e.dir.Y // posterior part of the line's direction
+	// Where the scan was cut off, the material may go on: neither short nor long can be told.
+	if !e.closed && e.roll == 0 {
+		s.Unmeasured = "the scan stops before the material's rounded end"
+		return s
+	}
 	if an.Jaw == Upper {
 		name := sided(e.side, HamularNotchLeft, HamularNotchRight)
 		reached := e.reached

@@ -65,9 +65,13 @@ func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID)
 	bridge(c, out, rho)
 	for i := range out {
 		if s := &out[i]; !math.IsNaN(rho[i]) {
-			s.outer = s.apexIn(rho[i], math.Inf(1))
+			if a := s.apexIn(rho[i], math.Inf(1)); a != nil && !s.cutOff(a) {
+				s.outer = a
+			}
 			if jaw == Lower {
-				s.inner = s.apexIn(0, rho[i])
+				if a := s.apexIn(0, rho[i]); a != nil && !s.cutOff(a) {
+					s.inner = a
+				}
 			}
 		}
 	}
@@ -303,6 +307,26 @@ func (c *contour) segment(i, dir int) mesh.FaceID {
 		i--
 	}
 	return c.faces[(i+len(c.faces))%len(c.faces)]
+}
+
+// cutOff reports that the contour stops at the point, to within what rounding moves it.
+func (s *slice) cutOff(a *apex) bool {
+	const nearMM = 0.1
+	c := &s.contours[a.contour]
+	for _, dir := range [2]int{1, -1} {
+		i, walked := a.index, 0.0
+		for walked < nearMM {
+			j, ok := c.step(i, dir)
+			if !ok {
+				return true
+			}
+			walked += c.pts[i].Dist(c.pts[j])
+			if i = j; i == a.index {
+				break
+			}
+		}
+	}
+	return false
 }
 
 // inward returns the direction along the contour that leads from the apex to the crest: the one

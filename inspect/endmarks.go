@@ -6,6 +6,10 @@ import "math"
 // may meet when the material stops half-way up a notch or down a pad.
 const joinSine = 0.63
 
+// leastSlope is that of the gentlest notch or pad; a level crest that runs into the rounded end
+// seems to slope by less.
+const leastSlope = 0.2
+
 // Shares of the steepest slope below which the surface counts as level: a notch's ridge has a
 // top, the summit of a pad is broad.
 const (
@@ -35,7 +39,7 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 			e.slopeAt, steepT = g, t
 		}
 	}
-	if e.slopeAt < 0.15 {
+	if e.slopeAt < leastSlope {
 		return // level to its end: neither notch nor pad is on the scan
 	}
 	reached := false

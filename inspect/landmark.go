@@ -22,12 +22,12 @@ const (
 	PadFrontRight     = "pad_front_right"
 	PadSummitLeft     = "pad_summit_left"
 	PadSummitRight    = "pad_summit_right"
-	frenumWindowMM    = 6.0 // half the widest notch that is closed to find its depth
-	frenumDepthMM     = 0.5 // least depth of a notch
-	frenumWidestMM    = 9.0 // at half depth; buccal notches are 4 to 8 mm wide (from memory)
-	labialReachMM     = 7.0 // along the crest from the midline
-	buccalFirstMM     = 9.0
-	buccalLastMM      = 48.0
+	frenumWindowMM    = 7.0  // half the widest notch that is closed to find its depth
+	frenumDepthMM     = 0.5  // least depth of a notch
+	frenumWidestMM    = 11.0 // at half depth; buccal notches are 4 to 8, lingual ones 5 to 10 mm wide (from memory)
+	labialReachMM     = 7.0  // along the crest from the midline
+	buccalFirstMM     = 12.0
+	buccalLastMM      = 40.0
 )
 
 func (an *Anatomy) found(name string, local Vec, u float64) {

@@ -8,7 +8,10 @@ const joinSine = 0.63
 
 // leastSlope is that of the gentlest notch or pad; a level crest that runs into the rounded end
 // seems to slope by less.
-const leastSlope = 0.2
+const (
+	leastSlope  = 0.2
+	leastFallMM = 0.8 // from knee to summit
+)
 
 // Shares of the steepest slope below which the surface counts as level: a notch's ridge has a
 // top, the summit of a pad is broad.
@@ -79,6 +82,9 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 		if d := sign * (chord - e.zAt(t)); d > far {
 			far, knee = d, t
 		}
+	}
+	if math.Abs(e.zAt(top)-e.zAt(knee)) < leastFallMM {
+		return
 	}
 	e.reached, e.topT, e.kneeT = reached, top, knee
 	if an.Jaw == Upper {

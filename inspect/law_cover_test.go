@@ -58,7 +58,7 @@ func anyTray(r *rand.Rand, wavy, chipped bool) tray {
 
 // The occlusal plane lies where its uncertainty says, and that shrinks with the noise.
 func TestOcclusalUncertaintyCoversTruth(t *testing.T) {
-	const seed, each = 73, 40
+	const seed, each = 73, 24
 	r := rand.New(rand.NewPCG(seed, 1))
 	var all, offsets covered
 	for _, kind := range []struct {

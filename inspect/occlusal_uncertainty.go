@@ -95,7 +95,8 @@ func spreadOf(rows []fitRow, cellMM, noise float64) (planeSpread, bool) {
 
 // spread tells how far the rim's plane may be off: of what the fit of plane and wave leaves,
 // and of the flat's edge, which is rounded or broken out: by how much the plane moves when the
-// two outermost rows of vertices are left out.
+// two outermost rows of vertices are left out. A wave is not quite the fitted one: the share
+// that it does not explain counts of how far taking it out moves the plane.
 func (r *Rim) spread(m *mesh.Mesh, refs OcclusalRefs, method OcclusalMethod) planeSpread {
 	x := refs.Left.Along(-refs.Left.Dot(r.Plane.Normal), r.Plane.Normal).Unit()
 	if x.Norm2() == 0 {
@@ -108,7 +109,8 @@ func (r *Rim) spread(m *mesh.Mesh, refs OcclusalRefs, method OcclusalMethod) pla
 	}
 	cut := max(tukeyCut*1.4826*weightedMedian(h, r.Weight), method.CutMM)
 	edge := r.edgeVertices(m)
-	var rows, inner []fitRow
+	var rows, inner, waved []fitRow
+	var left, whole float64
 	for i, v := range r.Flat {
 		u := h[i] / cut
 		if !(u < 1) {
@@ -121,7 +123,11 @@ func (r *Rim) spread(m *mesh.Mesh, refs OcclusalRefs, method OcclusalMethod) pla
 			inner = append(inner, row)
 		}
 		if r.wave != nil {
-			row.by = append(row.by, r.wave.derivatives(p)...)
+			full := row
+			full.left += r.wave.at(p)
+			waved = append(waved, full)
+			left, whole = left+row.weight*row.left*row.left, whole+row.weight*full.left*full.left
+			row.by = append(slices.Clone(row.by), r.wave.derivatives(p)...)
 		}
 		rows = append(rows, row)
 	}
@@ -129,9 +135,15 @@ func (r *Rim) spread(m *mesh.Mesh, refs OcclusalRefs, method OcclusalMethod) pla
 	if !ok { // too small for cells: as if the band's width were all unevenness
 		return planeSpread{rectangle(method.CutMM), rectangle(method.CutMM) / max(r.BreadthMM, 1)}
 	}
-	if moved, ok := planeOfRows(inner); ok {
-		s.offset = math.Hypot(s.offset, moved[0])
-		s.turn = math.Hypot(s.turn, math.Hypot(moved[1], moved[2]))
+	add := func(rows []fitRow, part float64) {
+		if moved, ok := planeOfRows(rows); ok {
+			s.offset = math.Hypot(s.offset, part*moved[0])
+			s.turn = math.Hypot(s.turn, part*math.Hypot(moved[1], moved[2]))
+		}
+	}
+	add(inner, 1)
+	if whole > 0 {
+		add(waved, math.Sqrt(left/whole))
 	}
 	return s
 }
@@ -178,17 +190,17 @@ func planeOfRows(rows []fitRow) (p [3]float64, ok bool) {
 	return p, true
 }
 
-// derivatives are those of the wave's height at p by its sine, its cosine and the two numbers
-// with which its phase grows.
+// derivatives are those of the wave's height at p by its sine, its cosine and the numbers with
+// which its phase grows.
 func (w *wave) derivatives(p Vec) []float64 {
 	at := w.coordinates(p)
 	s, c := math.Sincos(phase(w.k, at))
 	slope := w.sin*c - w.cos*s
-	pair := alongX
-	if w.k[aroundAngle] != 0 || w.k[aroundArc] != 0 {
-		pair = aroundAngle
+	d := []float64{s, c}
+	for _, k := range w.k.together() {
+		d = append(d, slope*at[k])
 	}
-	return []float64{s, c, slope * at[pair], slope * at[pair+1]}
+	return d
 }
 
 // planeTurnOf is the standard uncertainty, in radians, of the plane through three landmarks:

@@ -22,7 +22,7 @@ func onePage(m *mesh.Mesh, rep *inspect.Report, v View, opt Options) *page {
 	opt, _ = opt.orDefault()
 	var p page
 	p.draw(NewSurface(m, rep.InsideOut), content{view: v, scene: NewScene(rep), rep: rep, opt: opt,
-		subtitle: subtitle(rep), tint: borderTint(m, nil, &rep.Border, opt.Thickness)})
+		subtitle: subtitle(rep), tint: borderTint(m, &rep.Border, opt.Thickness)})
 	return &p
 }
 
@@ -32,7 +32,7 @@ func TestImagesSameBytesForAnyWorkers(t *testing.T) {
 	var want []Image
 	for _, workers := range []int{1, 2, 3} {
 		opt.Workers = workers
-		got, err := Images(m, nil, rep, opt)
+		got, err := Images(m, rep, opt)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -206,7 +206,7 @@ func TestBareReport(t *testing.T) {
 	m := sphere(10, 20)
 	rep := &inspect.Report{}
 	rep.Border.ThicknessUnmeasured = "the scan has no outer surface"
-	got, err := Images(m, nil, rep, Options{Width: 800, Height: 600})
+	got, err := Images(m, rep, Options{Width: 800, Height: 600})
 	if err != nil || len(got) != 6 {
 		t.Fatalf("%d images, %v", len(got), err)
 	}
@@ -215,10 +215,10 @@ func TestBareReport(t *testing.T) {
 			t.Errorf("%s: %s", i.Name, i.Alt)
 		}
 	}
-	if _, err := Images(mesh.New(nil, nil), nil, rep, Options{}); err != nil {
+	if _, err := Images(mesh.New(nil, nil), rep, Options{}); err != nil {
 		t.Errorf("an empty scan: %v", err)
 	}
-	if _, err := Images(m, nil, rep, Options{Width: 10, Height: 10}); err == nil {
+	if _, err := Images(m, rep, Options{Width: 10, Height: 10}); err == nil {
 		t.Error("a picture of 10 × 10 pixels was made")
 	}
 }

@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -14,7 +15,7 @@ type fold struct {
 	length, width, depth, volume float64
 	surface                      string
 	in                           []mesh.VertexID // within reach of it
-	all                          []pit
+	why                          string          // why it is none
 }
 
 // findFolds tests a cross-section wherever a groove is deepest within its neighbourhood and
@@ -25,7 +26,7 @@ func (s *survey) findFolds() []fold {
 	first := make([]pit, len(s.grooves))
 	s.each(len(s.grooves), func(w *walker, i int) {
 		v := s.grooves[i]
-		for _, x := range w.ball(v, math.Max(0.7, 1.8*float64(s.edge[v]))) {
+		for _, x := range w.ball(v, math.Max(0.7, 1.2*float64(s.edge[v]))) {
 			if s.groove[x] > s.groove[v] || s.groove[x] == s.groove[v] && x < v {
 				return
 			}
@@ -103,7 +104,7 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	slices.Reverse(behind)
 	all := append(append(behind, first), ahead...)
 	if len(all) < 3 {
-		return fold{}, false
+		return fold{why: "few sections"}, false
 	}
 	s.refine(w, all)
 	var f fold
@@ -123,8 +124,15 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	f.width, f.depth = median(widths), median(depths)
 	// Together the sections show the form far more finely than each alone: anatomy's grooves
 	// (between rugae, along a frenum) have round shoulders, which no circle with sharp edges fits.
-	if bias(rings[:], s.noise) > s.by.FoldBias*f.depth || median(turns) < s.by.RimDeg || median(sharps) < s.by.RimSharp ||
-		2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.CloseEdgeDeg {
+	switch {
+	case bias(rings[:], s.noise) > s.by.FoldBias*f.depth:
+		f.why = fmt.Sprintf("not the form %.3f", bias(rings[:], s.noise)/f.depth)
+	case median(sharps) < s.by.RimSharp:
+		f.why = fmt.Sprintf("not sharp %.0f %.2f", median(turns), median(sharps))
+	case 2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.CloseEdgeDeg:
+		f.why = "flat"
+	}
+	if f.why != "" {
 		return f, false
 	}
 	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
@@ -134,6 +142,7 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		f.length += f.path[i].Dist(f.path[i-1])
 	}
 	if f.length < math.Max(s.by.FoldMM, s.by.FoldRatio*f.width) {
+		f.why = "short"
 		return f, false
 	}
 	s.finish(w, &f, all)

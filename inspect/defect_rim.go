@@ -29,6 +29,17 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 		u, v, _ := f.local(s.m.Pos[x])
 		w.side[x] = p.rimSide(f, u, v)
 	}
+	// ideal is where x would lie if sphere and sound surface met in a perfect edge. What the faces
+	// between such points show is all that a sharp rim can show at this spacing.
+	ideal := func(x mesh.VertexID) Vec {
+		q := s.m.Pos[x]
+		if w.side[x] < 0 {
+			d := p.flat(q.Sub(p.c))
+			return q.Along(p.r/d.Norm()-1, d)
+		}
+		u, v, _ := f.local(q)
+		return f.world(u, v, f.at(u, v))
+	}
 	for _, x := range patch {
 		q := s.m.Pos[x]
 		u, v, z := f.local(q)
@@ -82,14 +93,18 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 			// Tilt of the surface toward the axis against the sound surface there.
 			tilt := func(g Vec) float64 { return p.sign * math.Atan2(-g.Dot(radial), g.Dot(n)) * 180 / math.Pi }
 			k := p.sector(f, du, dv, sectors)
-			fn := fb.Sub(fa).Cross(fc.Sub(fa)).Unit()
+			fn, perfect := faceNormal(fa, fb, fc), faceNormal(ideal(x), ideal(b), ideal(d))
+			if fn.Dot(s.nor[x].Add(s.nor[b]).Add(s.nor[d])) < 0 { // the scan is inside out, the normals are not
+				fn, perfect = fn.Scale(-1), perfect.Scale(-1)
+			}
 			switch {
 			case within && side > -zone:
 				in[k].t += tilt(fn)
-				in[k].want += tilt(p.flat(p.c.Sub(mid)).Scale(p.sign))
+				in[k].want += tilt(perfect)
 				in[k].n++
 			case beyond && side < zone:
 				out[k].t += tilt(fn)
+				out[k].want += tilt(perfect)
 				out[k].n++
 			}
 		}
@@ -110,9 +125,9 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 		return t / math.Max(1, n), want / math.Max(1, n)
 	}
 	ti, want := mean(in[:])
-	to, _ := mean(out[:])
+	to, wantOut := mean(out[:])
 	p.turn = ti - to
-	if want > 0 {
+	if want -= wantOut; want > 0 {
 		p.sharp = p.turn / want
 	}
 	sharp, known := 0, 0
@@ -140,6 +155,8 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 		p.share = float64(sharp) / float64(known)
 	}
 }
+
+func faceNormal(a, b, c Vec) Vec { return b.Sub(a).Cross(c.Sub(a)).Unit() }
 
 // ring sums the signed distances of some vertices.
 type ring struct{ sum, n float64 }

@@ -237,6 +237,22 @@ func TestDefectsTurnedInsideOut(t *testing.T) {
 	}
 }
 
+// A scan whose faces are wound the wrong way round shows the same faults: the normals alone say
+// what is outside.
+func TestDefectsOfAnInsideOutScan(t *testing.T) {
+	m := field(trough).scan(someCuts, 0.3, 0.01, rand.New(rand.NewPCG(15, 16)))
+	a := FindDefects(m, testNormals(m), allTissue(m), defaultDefects(), 0.01)
+	b := FindDefects(flipped(m), testNormals(m), allTissue(m), defaultDefects(), 0.01)
+	if len(a) != len(someCuts) || len(b) != len(a) {
+		t.Fatalf("%d found of %d, %d where the faces are turned", len(a), len(someCuts), len(b))
+	}
+	for i := range a {
+		if a[i].Kind != b[i].Kind || a[i].Centre.Dist(b[i].Centre) > 1e-6 || math.Abs(a[i].DepthMM-b[i].DepthMM) > 1e-6 {
+			t.Errorf("%s %.3f deep at %v became %s %.3f deep at %v", a[i].Kind, a[i].DepthMM, a[i].Centre, b[i].Kind, b[i].DepthMM, b[i].Centre)
+		}
+	}
+}
+
 // A rigid motion moves what is found and changes nothing else.
 func TestDefectsMoveWithTheScan(t *testing.T) {
 	m := field(trough).scan(someCuts, 0.3, 0.01, rand.New(rand.NewPCG(7, 8)))

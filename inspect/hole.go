@@ -193,6 +193,13 @@ func measureHole(m *mesh.Mesh, normals []Vec, l mesh.Loop) Hole {
 		c := sum.Scale(1 / area)
 		h.Centre = c.Along(-p.Height(c), p.Normal)
 	}
+	first := 0 // farthest from the centre, not where the loop happens to begin
+	for i, q := range rim {
+		if q.Sub(h.Centre).Norm2() > rim[first].Sub(h.Centre).Norm2() {
+			first = i
+		}
+	}
+	rim = slices.Concat(rim[first:], rim[:first])
 	h.Rim = append(rim, rim[0])
 	return h
 }

@@ -48,8 +48,13 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	t := tree.New(m)
 	normals := m.Normals()
 	res.Quality = MeasureQuality(m, normals, t, s.Stats, method.Quality)
+	g := res.Quality.grain()
+	res.Quality.AreaUMM2 = g.area(res.Quality.AreaMM2)
+	if res.Quality.VolumeMM3 != nil {
+		res.Quality.VolumeUMM3 = ptr(g.volume(res.Quality.AreaMM2, len(m.Pos)))
+	}
 
-	an, why := Locate(m, method.Frame, opt.Jaw, opt.Given.Landmarks)
+	an, why := Locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks)
 	if an == nil {
 		res.Decisions = append(res.Decisions, Decision{About: "jaw", Value: "not found", Why: why})
 		res.Border.Unmeasured, res.Posterior.Unmeasured, res.OcclusalUnmeasured = why, why, why
@@ -77,7 +82,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		}
 		res.Defects = FindDefects(m, normals, an, method.Defect, noise)
 	}
-	res.Border = MeasureBorder(m, t, an, method.Border)
+	res.Border = MeasureBorder(m, t, an, g, method.Border)
 	res.Posterior = MeasurePosterior(an)
 	return res, an
 }

@@ -153,7 +153,7 @@ func TestPhantomsSides(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		an, why := inspect.Locate(ph.Mesh, inspect.DefaultProtocol().Method.Frame, "", nil)
+		an, why := inspect.Locate(ph.Mesh, inspect.Grain{}, inspect.DefaultProtocol().Method.Frame, "", nil)
 		if an == nil {
 			t.Fatal(why)
 		}

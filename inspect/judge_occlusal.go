@@ -27,7 +27,7 @@ func (j *judge) occlusal() {
 		return
 	}
 	at := Where{Points: []Vec{o.Point}}
-	name, tilt, found := reference(o)
+	name, tilt, found := o.Reference()
 	if !found {
 		j.rule("unmeasured-rim", j.lim.NoRim,
 			"The tilt of the rim could not be measured, as there is no reference plane: give one, or scan the tissue side again.")
@@ -82,8 +82,8 @@ func (j *judge) rimHeight(o *Occlusal) {
 	})
 }
 
-// reference picks the plane that the rim is held against.
-func reference(o *Occlusal) (name string, t Tilt, found bool) {
+// Reference is the plane that the rim is held against, in words, and the tilt against it.
+func (o *Occlusal) Reference() (name string, t Tilt, found bool) {
 	for _, r := range []struct{ key, name string }{
 		{"given", "given reference plane"},
 		{"hamular-papilla", "plane of hamular notches and papilla"},

@@ -194,7 +194,7 @@ func occlusalRows(row func(name, value string), r *Report) {
 		return
 	}
 	tilt := "no reference plane"
-	if name, t, found := reference(o); found {
+	if name, t, found := o.Reference(); found {
 		tilt = fmt.Sprintf("cant %s, pitch %s degrees against the %s", tenths(t.CantDeg), tenths(t.PitchDeg), name)
 	}
 	row("Occlusal plane", tilt)

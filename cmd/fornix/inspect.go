@@ -73,7 +73,7 @@ func (c inspectCmd) Run(s streams) error {
 	case failed:
 		return &failure{code: exitFailed, text: "not every scan could be inspected"}
 	case !kept:
-		return notSend
+		return errNotSend
 	}
 	return nil
 }

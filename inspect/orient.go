@@ -35,6 +35,7 @@ type orientation struct {
 	insideOut bool
 	centre    Vec // on the midline, level with the middle of the front's arc
 	radius    float64
+	match     float64 // share of the surface that has its like on the other side
 	decisions []Decision
 }
 
@@ -161,6 +162,10 @@ func orient(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod, given Jaw) (*orien
 			ahead = o.back
 		}
 	}
+	// Only along the crest's own axis: seen askew, the sides of a whole arch differ too.
+	if o.surface == Impression && o.match < fm.MirrorShare {
+		return nil, fmt.Sprintf("only %.0f %% of the surface has its like on the other side, so part of the arch was not scanned", 100*o.match)
+	}
 	return o, ""
 }
 
@@ -240,24 +245,25 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 			side, dir = bottom, -1
 		}
 		o.decide("coverage", TissueSide, fmt.Sprintf("one side shows the front of its faces (%.0f %%), the other their backs (%.0f %%)", 100*max(frontTop, frontBottom), 100-100*min(frontTop, frontBottom)), clamp01(2*math.Abs(frontTop-frontBottom)-1))
+		// A bite plate shows between the limbs, from where they stand up like a ridge; over a jaw
+		// itself there is at most a shallow land beside the ridge.
+		trough := side.trough >= fm.TroughMM && side.trough > side.ridge/2
 		switch {
-		case side.score() >= fm.TroughMM && side.relief < fm.ToothMM:
+		case trough && side.relief < fm.ToothMM:
 			o.surface, up = Impression, dir
 			o.decide("surface", Impression, fmt.Sprintf("the front of the faces shows a trough %.1f mm deep with a smooth bottom (relief along it %.2f mm)", side.trough, side.relief), clamp01(side.score()/10))
-		case side.score() >= fm.TroughMM:
+		case trough:
 			o.surface, up, o.insideOut = Cast, dir, true
 			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a trough, but along its bottom the relief is %.1f mm, as teeth make it; an edentulous ridge leaves a smooth trough, so this is taken for a jaw with teeth, inside out; winding alone cannot tell the two apart", side.relief), clamp01((side.relief-fm.ToothMM)/fm.ToothMM))
 			o.decide("winding", "inside out", "the ridge would point into the jaw otherwise", 0.5)
-		case -side.score() >= fm.TroughMM:
+		case side.ridge >= fm.TroughMM:
 			o.surface, up = Cast, -dir
 			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a ridge %.1f mm high along the arch", side.ridge), clamp01(-side.score()/10))
 		default:
 			return nil, fmt.Sprintf("the surface carries neither a trough (%.1f mm) nor a ridge (%.1f mm) along an arch", side.trough, side.ridge)
 		}
 	}
-	if o.surface == Impression && match < fm.MirrorShare {
-		return nil, fmt.Sprintf("only %.0f %% of the surface has its like on the other side, so part of the arch was not scanned", 100*match)
-	}
+	o.match = match
 	o.up = s.axis.Scale(up)
 
 	cover := a.palate(fm, up)

@@ -48,7 +48,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	t := tree.New(m)
 	normals := m.Normals()
 	res.Quality = MeasureQuality(m, normals, t, s.Stats, method.Quality)
-	g := res.Quality.grain()
+	g := res.Quality.Grain()
 	res.Quality.AreaUMM2 = g.area(res.Quality.AreaMM2)
 	if res.Quality.VolumeMM3 != nil {
 		res.Quality.VolumeUMM3 = ptr(g.volume(res.Quality.AreaMM2, len(m.Pos)))

@@ -45,6 +45,7 @@ func main() {
 	}
 	steps := []step{
 		{"tools", true, install},
+		{"reference libraries", true, installOracles},
 		{"gofmt", false, gofmt},
 		{"vet", false, command("go", "vet", "./...")},
 		{"staticcheck", true, command("go", "run", staticcheck, "./...")},

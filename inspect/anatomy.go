@@ -31,7 +31,7 @@ type Anatomy struct {
 	Decisions []Decision
 	Landmarks map[string]Landmark
 
-	grain  grain
+	grain  Grain
 	step   float64 // between sections, mm
 	loc    []Vec   // #V: positions in the frame
 	chart  chart
@@ -61,7 +61,7 @@ func (an *Anatomy) flip() float64 {
 
 // Locate finds jaw, side, frame, crest, border and landmarks of a scan. The reason is told
 // where it cannot. A given jaw or landmark overrides what was found.
-func Locate(m *mesh.Mesh, g grain, fm FrameMethod, jaw Jaw, given map[string]Vec) (*Anatomy, string) {
+func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec) (*Anatomy, string) {
 	lo, hi := bounds(m.Pos)
 	if d := hi.Sub(lo).Norm(); !(d >= fm.ExtentMinMM && d <= fm.ExtentMaxMM) {
 		return nil, fmt.Sprintf("the scan measures %.4g from corner to corner in its own unit, which as mm is no jaw (%.0f to %.0f)", d, fm.ExtentMinMM, fm.ExtentMaxMM)

@@ -98,7 +98,7 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 	for _, p := range pts {
 		res = append(res, math.Abs(p.X-b*p.Y-a))
 	}
-	e.lineU = 1.4826*median(res) + 0.1*an.grain.edge
+	e.lineU = 1.4826*median(res) + 0.1*an.grain.EdgeMM
 	// A line through n points over a length L turns by sd·sqrt(12/n)/L; an arch that bends on
 	// as it did over the stretch turns by half its bow's angle more.
 	e.turnU = math.Hypot(e.lineU*math.Sqrt(12/float64(len(pts)))/endLineMM, archTurn)

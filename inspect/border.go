@@ -26,7 +26,7 @@ type BorderMethod struct {
 // section is broken by an opening has none either.
 //
 // Based on: the shrinking-ball medial axis (Ma, Bae & Choi 2012, Visual Computer 28:7).
-func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g grain, bm BorderMethod) Border {
+func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g Grain, bm BorderMethod) Border {
 	b := Border{Stations: []Station{}, Regions: []BorderRegion{}}
 	if an.Surface != Impression {
 		b.Unmeasured = "the surface shows the jaw itself; it has no border of an impression"

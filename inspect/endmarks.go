@@ -88,7 +88,7 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 	}
 	e.reached, e.topT, e.kneeT = reached, top, knee
 	if an.Jaw == Upper {
-		e.kneeT = e.leaves(t0, knee, sign, an.grain.noise)
+		e.kneeT = e.leaves(t0, knee, sign, an.grain.NoiseMM)
 	}
 	e.topU, e.kneeU = an.endUncertainty(e, sign, t0)
 	p := func(t float64) Vec {
@@ -137,10 +137,10 @@ func (e *archEnd) leaves(t0, knee, sign, noise float64) float64 {
 // the profile is as far from the chord as at the knee, but for noise and the step of a scan.
 func (an *Anatomy) endUncertainty(e *archEnd, sign, t0 float64) (top, knee float64) {
 	g := an.grain
-	n := max(3, 2*slopeMM/max(0.05, g.edge))
-	slope := g.noise / (2 * slopeMM) * math.Sqrt(12/n)
+	n := max(3, 2*slopeMM/max(0.05, g.EdgeMM))
+	slope := g.NoiseMM / (2 * slopeMM) * math.Sqrt(12/n)
 	bend := math.Abs(e.slope(e.topT-slopeMM)-e.slope(e.topT)) / slopeMM
-	top = g.edge / 2
+	top = g.EdgeMM / 2
 	if bend > 0.01 {
 		top = math.Hypot(top, slope/bend)
 	}
@@ -163,14 +163,14 @@ func (an *Anatomy) endUncertainty(e *archEnd, sign, t0 float64) (top, knee float
 	if an.Jaw == Upper { // the tuberosity's summit is broad
 		knee = math.Hypot(knee, rectangle(2*slopeMM))
 	}
-	best := far(e.kneeT) - 0.05 - g.noise
+	best := far(e.kneeT) - 0.05 - g.NoiseMM
 	for lo > t0 && far(lo) > best {
 		lo -= 0.1
 	}
 	for hi < e.topT && far(hi) > best {
 		hi += 0.1
 	}
-	return top, math.Hypot(knee, math.Hypot(rectangle((hi-lo)/2), g.edge/2))
+	return top, math.Hypot(knee, math.Hypot(rectangle((hi-lo)/2), g.EdgeMM/2))
 }
 
 // off adds to a place along the profile how far the line itself may lie sideways there: its

@@ -2,30 +2,31 @@ package inspect
 
 import "math"
 
-// grain is how finely a scan shows a surface: what every uncertainty is propagated from.
-type grain struct {
-	noise float64 // SD along the normal, mm
-	edge  float64 // median edge, mm
+// Grain is how finely a scan shows a surface: what every uncertainty is propagated from.
+type Grain struct {
+	NoiseMM float64 // SD along the normal
+	EdgeMM  float64 // median edge
 }
 
-func (q *Quality) grain() grain {
-	g := grain{edge: q.EdgeMedianMM}
+// Grain returns the grain of the scan; an unmeasured noise counts as none.
+func (q *Quality) Grain() Grain {
+	g := Grain{EdgeMM: q.EdgeMedianMM}
 	if q.NoiseMM != nil {
-		g.noise = *q.NoiseMM
+		g.NoiseMM = *q.NoiseMM
 	}
 	return g
 }
 
 // sag is the greatest distance of a flat face from a surface of the given radius: of the chord
 // from the arc, e²/8R.
-func (g grain) sag(radius float64) float64 { return g.edge * g.edge / (8 * radius) }
+func (g Grain) sag(radius float64) float64 { return g.EdgeMM * g.EdgeMM / (8 * radius) }
 
 // turn is the standard uncertainty, in radians, of a normal averaged over a radius r on a
 // surface of the given radius: of the noise of its vertices, and of faces that each turn by up
 // to a quarter edge over the radius to both sides.
-func (g grain) turn(r, radius float64) float64 {
-	n := max(3, math.Pi*r*r/(0.866*g.edge*g.edge))
-	return math.Hypot(2*g.noise/r, g.edge/(4*radius)) / math.Sqrt(n)
+func (g Grain) turn(r, radius float64) float64 {
+	n := max(3, math.Pi*r*r/(0.866*g.EdgeMM*g.EdgeMM))
+	return math.Hypot(2*g.NoiseMM/r, g.EdgeMM/(4*radius)) / math.Sqrt(n)
 }
 
 // expanded adds standard uncertainties in squares and expands the sum by k = 2.
@@ -53,7 +54,7 @@ const rollRadiusMM = 1.5
 // nothing and their sag off both walls, a rectangular distribution; and a ball pressed in at a
 // slant is too small by up to 0.58 of its diameter per radian (sin/(1-cos) of the least angle
 // between the walls, 120 degrees).
-func spreadStations(s []Station, g grain, bm BorderMethod) {
+func spreadStations(s []Station, g Grain, bm BorderMethod) {
 	type field struct {
 		value func(*Station) *float64
 		set   func(*Station, float64)
@@ -63,8 +64,8 @@ func spreadStations(s []Station, g grain, bm BorderMethod) {
 	least := bm.FacingDeg * math.Pi / 180
 	slant := rectangle(math.Sin(least) / (1 - math.Cos(least)) * 2 * rollRadiusMM * g.turn(bm.NormalMM, rollRadiusMM))
 	for _, f := range []field{
-		{func(s *Station) *float64 { return s.ThicknessMM }, func(s *Station, u float64) { s.ThicknessUMM = &u }, math.Hypot(slant, math.Hypot(0.7*g.noise, 2*sag/math.Sqrt(12)))},
-		{func(s *Station) *float64 { return s.HeightMM }, func(s *Station, u float64) { s.HeightUMM = &u }, math.Hypot(g.noise, 2*sag/math.Sqrt(12))},
+		{func(s *Station) *float64 { return s.ThicknessMM }, func(s *Station, u float64) { s.ThicknessUMM = &u }, math.Hypot(slant, math.Hypot(0.7*g.NoiseMM, 2*sag/math.Sqrt(12)))},
+		{func(s *Station) *float64 { return s.HeightMM }, func(s *Station, u float64) { s.HeightUMM = &u }, math.Hypot(g.NoiseMM, 2*sag/math.Sqrt(12))},
 	} {
 		var at []int
 		var v []float64
@@ -98,16 +99,16 @@ func scatter(v []float64) []float64 {
 
 // area is the expanded uncertainty of the area of a surface: noise tilts every face by about
 // 2·noise/edge, which adds half the square of that to the area, a one-sided error.
-func (g grain) area(a float64) float64 {
-	if g.edge == 0 {
+func (g Grain) area(a float64) float64 {
+	if g.EdgeMM == 0 {
 		return 0
 	}
-	t := 2 * g.noise / g.edge
+	t := 2 * g.NoiseMM / g.EdgeMM
 	return 2 * rectangle(a*t*t)
 }
 
 // volume is the expanded uncertainty of the volume inside a surface of area a: the vertices' own
 // noise averages out, the sag of flat faces on rolls does not.
-func (g grain) volume(a float64, vertices int) float64 {
-	return expanded(a*g.noise/math.Sqrt(max(1, float64(vertices))), rectangle(a*g.sag(10*rollRadiusMM)))
+func (g Grain) volume(a float64, vertices int) float64 {
+	return expanded(a*g.NoiseMM/math.Sqrt(max(1, float64(vertices))), rectangle(a*g.sag(10*rollRadiusMM)))
 }

@@ -183,13 +183,13 @@ func (an *Anatomy) frenum(name string, n []notch, lo, hi float64, inner bool, fi
 	}
 	// Across the border the roll's top is level for r·sqrt(2h/r) on a height of h: noise and sag.
 	g := an.grain
-	across := math.Sqrt(2 * rollRadiusMM * (g.noise + g.sag(rollRadiusMM)))
-	an.found(name, at, expanded(rectangle(n[best].flat), rectangle(an.step/2), g.edge/2, rectangle(across)))
+	across := math.Sqrt(2 * rollRadiusMM * (g.NoiseMM + g.sag(rollRadiusMM)))
+	an.found(name, at, expanded(rectangle(n[best].flat), rectangle(an.step/2), g.EdgeMM/2, rectangle(across)))
 	l := an.Landmarks[name]
 	l.WidthMM, l.DepthMM = n[best].width, n[best].depth
 	// Both flanks of a notch are read between sections; its bottom and its shoulder are two points.
-	l.WidthUMM = expanded(rectangle(an.step), rectangle(an.step), an.grain.noise*n[best].width/n[best].depth)
-	l.DepthUMM = expanded(an.grain.noise, an.grain.noise, rectangle(2*an.grain.sag(rollRadiusMM)))
+	l.WidthUMM = expanded(rectangle(an.step), rectangle(an.step), an.grain.NoiseMM*n[best].width/n[best].depth)
+	l.DepthUMM = expanded(an.grain.NoiseMM, an.grain.NoiseMM, rectangle(2*an.grain.sag(rollRadiusMM)))
 	an.Landmarks[name] = l
 }
 
@@ -246,7 +246,7 @@ func (an *Anatomy) papilla() {
 	// As good as the deepest place is what is not shallower by more than noise can make it.
 	near := 0
 	for _, d := range dip {
-		if d > best-0.05-an.grain.noise {
+		if d > best-0.05-an.grain.NoiseMM {
 			near++
 		}
 	}
@@ -273,7 +273,7 @@ func (an *Anatomy) midlineEnd() {
 		}
 	}
 	// The rounded end is level for some way up and down: r·sqrt(2·noise/r) on a radius r.
-	an.found(PosteriorMidline, tip, expanded(rectangle(an.step), an.grain.edge/2, math.Sqrt(2*rollRadiusMM*(an.grain.noise+an.grain.sag(rollRadiusMM)))))
+	an.found(PosteriorMidline, tip, expanded(rectangle(an.step), an.grain.EdgeMM/2, math.Sqrt(2*rollRadiusMM*(an.grain.NoiseMM+an.grain.sag(rollRadiusMM)))))
 }
 
 // crestNear returns the crest point of the section nearest to u that has one.

@@ -85,7 +85,7 @@ func TestNoJawInOtherThings(t *testing.T) {
 		"sphere": shape.Icosphere(40, 4).Mesh,
 		"plate":  shape.Plate(60, 60, 3, 1).Mesh,
 	} {
-		if an, why := Locate(m, grain{}, fm, "", nil); an != nil || why == "" {
+		if an, why := Locate(m, Grain{}, fm, "", nil); an != nil || why == "" {
 			t.Errorf("%s: taken for a jaw, or no reason given (%q)", name, why)
 		}
 	}
@@ -94,7 +94,7 @@ func TestNoJawInOtherThings(t *testing.T) {
 func TestGivenJawAndLandmarksOverride(t *testing.T) {
 	m := measureNamed(t, "lower-sound")
 	p := Vec{X: 1, Y: 2, Z: 3}
-	an, why := Locate(m.mesh, grain{}, DefaultProtocol().Method.Frame, Upper, map[string]Vec{LabialFrenum: p})
+	an, why := Locate(m.mesh, Grain{}, DefaultProtocol().Method.Frame, Upper, map[string]Vec{LabialFrenum: p})
 	if an == nil {
 		t.Fatal(why)
 	}

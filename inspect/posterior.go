@@ -89,5 +89,5 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 // rearU is the standard uncertainty of the material's rearmost point: of its noise, and of the
 // faces that cut off the rounded end.
 func (an *Anatomy) rearU(e *archEnd) float64 {
-	return math.Hypot(an.grain.noise, rectangle(an.grain.sag(max(0.5, e.roll))))
+	return math.Hypot(an.grain.NoiseMM, rectangle(an.grain.sag(max(0.5, e.roll))))
 }

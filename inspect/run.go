@@ -48,7 +48,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	t := tree.New(m)
 	normals := m.Normals()
 	res.Quality = MeasureQuality(m, normals, t, s.Stats, method.Quality)
-	g := res.Quality.grain()
+	g := res.Quality.Grain()
 	res.Quality.AreaUMM2 = g.area(res.Quality.AreaMM2)
 	if res.Quality.VolumeMM3 != nil {
 		res.Quality.VolumeUMM3 = ptr(g.volume(res.Quality.AreaMM2, len(m.Pos)))
@@ -69,6 +69,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	res.Jaw, res.Surface, res.Coverage, res.InsideOut = an.Jaw, an.Surface, an.Coverage, an.InsideOut
 	res.Decisions, res.Frame, res.Landmarks, res.Crest = an.Decisions, &an.Frame, an.Landmarks, an.Crest()
 
+	res.TissueAreaMM2 = an.tissueArea(m)
 	if an.Surface == Impression {
 		res.Occlusal, res.OcclusalUnmeasured = measureOcclusal(m, normals, an, opt.Given, method.Occlusal, res.Quality.grain())
 	} else {
@@ -237,6 +238,17 @@ func (an *Anatomy) markRim(m *mesh.Mesh, normals []Vec, rim *Rim) {
 // handleMM is how far in front of the border's apexes the outer surface may bulge and be no
 // handle: a border is seldom thicker than 5 mm, of which half lies in front of its apex.
 const handleMM = 4.0
+
+// tissueArea is the area of the faces that lie on the tissue surface with all three vertices.
+func (an *Anatomy) tissueArea(m *mesh.Mesh) float64 {
+	var sum float64
+	for f, t := range m.Tri {
+		if an.Part[t[0]] == PartTissue && an.Part[t[1]] == PartTissue && an.Part[t[2]] == PartTissue {
+			sum += m.FaceArea(mesh.FaceID(f))
+		}
+	}
+	return sum
+}
 
 // Crest returns the ridge crest in the scan's coordinates, from the patient's right to left.
 func (an *Anatomy) Crest() []Vec {

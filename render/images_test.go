@@ -104,7 +104,7 @@ func TestPageWithTooManyFindings(t *testing.T) {
 
 func TestPlaneWords(t *testing.T) {
 	o := &inspect.Occlusal{Tilts: map[string]inspect.Tilt{"crest": {CantDeg: -3.04, PitchDeg: 1.5}}, RimHeight: inspect.RimHeight{Anterior: ptr(18.02)}}
-	want := "occlusal plane against crest: cant 3.0° (right nearer the tissue), pitch 1.5° (back nearer the tissue); rim height in front 18.0\u00a0mm"
+	want := "rim height in front 18.0\u00a0mm; cant 3.0° (right nearer the tissue), pitch 1.5° (back nearer the tissue) against the plane of the ridge crest"
 	if got := planeWords(o); got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
@@ -134,7 +134,7 @@ func TestTissuePictureClaims(t *testing.T) {
 	v := views(rep)[0]
 	p := onePage(m, rep, v, Options{})
 	l, u := newLayout(1600, 1200)
-	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), m.Pos)
+	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), NewSurface(m, false))
 	on := func(q mesh.Vec) (int, int) {
 		x, y, _ := cam.Project(q)
 		return int(math.Round(x + l.picture.X)), int(math.Round(y + l.picture.Y))
@@ -183,7 +183,7 @@ func TestScaleBar(t *testing.T) {
 	v := views(rep)[0]
 	p := onePage(m, rep, v, Options{})
 	l, u := newLayout(1600, 1200)
-	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), m.Pos)
+	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), NewSurface(m, false))
 	n := 0
 	for x := range 320 {
 		dark := 0

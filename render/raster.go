@@ -16,14 +16,16 @@ type Surface struct {
 	mesh   *mesh.Mesh
 	normal [][3]float32 // #V, out of the material
 	ok     []bool       // #V, the position is finite
+	main   []bool       // #V, of a piece that a view must show; the others are drawn where they fall
 
 	insideOut bool
 }
 
 // NewSurface computes the vertex normals of m, weighted by the area of the faces. insideOut
-// tells that the faces wind the wrong way round. O(#F).
+// tells that the faces wind the wrong way round. Pieces under a hundredth of the largest one's
+// area are crumbs, which no view must show, since one far away would shrink the rest. O(#F).
 func NewSurface(m *mesh.Mesh, insideOut bool) *Surface {
-	s := &Surface{mesh: m, normal: make([][3]float32, len(m.Pos)), ok: make([]bool, len(m.Pos)), insideOut: insideOut}
+	s := &Surface{mesh: m, normal: make([][3]float32, len(m.Pos)), ok: make([]bool, len(m.Pos)), main: make([]bool, len(m.Pos)), insideOut: insideOut}
 	for v, p := range m.Pos {
 		s.ok[v] = p.Finite()
 	}
@@ -31,9 +33,14 @@ func NewSurface(m *mesh.Mesh, insideOut bool) *Surface {
 	if insideOut {
 		sign = -1
 	}
-	for _, t := range m.Tri {
+	const crumb = 0.01 // of the area of the largest piece
+	piece, pieces := m.Components()
+	for f, t := range m.Tri {
 		if !s.ok[t[0]] || !s.ok[t[1]] || !s.ok[t[2]] {
 			continue
+		}
+		if !(pieces[piece[f]].Area < crumb*pieces[0].Area) {
+			s.main[t[0]], s.main[t[1]], s.main[t[2]] = true, true, true
 		}
 		a := m.Pos[t[0]]
 		n := m.Pos[t[1]].Sub(a).Cross(m.Pos[t[2]].Sub(a))

@@ -35,7 +35,7 @@ func borderTint(m *mesh.Mesh, b *inspect.Border, scale Scale) []color.RGBA {
 		if !ok {
 			continue
 		}
-		c := colours[scale.step(mm)]
+		c := scale.colour(mm, colours)
 		c.A = uint8(max(1, min(255, 128+127*(bandMM-d)/slopeMM)))
 		tint[v] = c
 	}

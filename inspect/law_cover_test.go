@@ -80,7 +80,7 @@ func TestOcclusalUncertaintyCoversTruth(t *testing.T) {
 				t.Fatalf("%s %d of seed %d: %s", kind.name, i, seed, why)
 			}
 			refs := b.refs()
-			refs.Grain = grain{noise: tray.noise, edge: tray.step}
+			refs.Grain = Grain{NoiseMM: tray.noise, EdgeMM: tray.step}
 			o := FitOcclusal(b.m, rim, refs, occlusalDefaults)
 			d, e := b.errors(o)
 			all.add(d, o.NormalUDeg)
@@ -120,7 +120,7 @@ func TestRimAndHoleUncertaintyShrinks(t *testing.T) {
 			t.Fatal(why)
 		}
 		refs := b.refs()
-		refs.Grain = grain{noise: noise, edge: 0.4}
+		refs.Grain = Grain{NoiseMM: noise, EdgeMM: 0.4}
 		o := FitOcclusal(b.m, rim, refs, occlusalDefaults)
 		if !(o.NormalUDeg < last) {
 			t.Errorf("noise %v: %.5f°, with more %.5f°", noise, o.NormalUDeg, last)

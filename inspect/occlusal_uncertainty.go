@@ -131,7 +131,7 @@ func (r *Rim) spread(m *mesh.Mesh, refs OcclusalRefs, method OcclusalMethod) pla
 		}
 		rows = append(rows, row)
 	}
-	s, ok := spreadOf(rows, method.ClusterMM, refs.Grain.noise)
+	s, ok := spreadOf(rows, method.ClusterMM, refs.Grain.NoiseMM)
 	if !ok { // too small for cells: as if the band's width were all unevenness
 		return planeSpread{rectangle(method.CutMM), rectangle(method.CutMM) / max(r.BreadthMM, 1)}
 	}
@@ -216,7 +216,7 @@ func (an *Anatomy) planeTurn(m *mesh.Mesh, n Vec, l, r, p Landmark) float64 {
 // height over it of the tissue surface within its own standard uncertainty, for it may lie
 // anywhere there; its share of the whole where too little surface is near.
 func (an *Anatomy) alongU(m *mesh.Mesh, n Vec, l Landmark) float64 {
-	reach := max(l.UncertaintyMM/2, 2*an.grain.edge)
+	reach := max(l.UncertaintyMM/2, 2*an.grain.EdgeMM)
 	var sum, count float64
 	for v, p := range m.Pos {
 		if d := p.Sub(l.Point); d.Norm() <= reach && (an.Part == nil || an.Part[v] != PartOuter) {
@@ -257,6 +257,6 @@ func (an *Anatomy) crestTurn(cellMM float64) float64 {
 			rows = append(rows, planeRow(q.X-mid.X, q.Y-mid.Y, q.Z-level, (1-u*u)*(1-u*u)))
 		}
 	}
-	s, _ := spreadOf(rows, cellMM, an.grain.noise)
+	s, _ := spreadOf(rows, cellMM, an.grain.NoiseMM)
 	return s.turn
 }

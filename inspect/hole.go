@@ -78,7 +78,7 @@ func FindHoles(m *mesh.Mesh, normals []Vec, an *Anatomy, method HoleMethod) []Ho
 			touches && widest < method.TouchEdges*edge:
 			continue
 		}
-		h.spread(grain{edge: edge, noise: an.grain.noise})
+		h.spread(Grain{EdgeMM: edge, NoiseMM: an.grain.NoiseMM})
 		h.Surface = surfaceAround(m, l, an.Part)
 		h.Region = an.Region(h.Centre)
 		holes = append(holes, h)
@@ -156,10 +156,10 @@ func opening(m *mesh.Mesh, l mesh.Loop) float64 {
 // spread fills in the expanded uncertainties. The parts of an edge are the standard deviations
 // over 240 round openings cut from spheres at random: 0.2 edges for span and perimeter, and
 // for the area 0.15 edges of width over a length that grows as the square root of their number.
-func (h *Hole) spread(g grain) {
-	h.SpanUMM = expanded(0.2*g.edge, math.Sqrt2*g.noise)
-	h.PerimeterUMM = expanded(0.2*g.edge, g.noise*math.Sqrt(float64(len(h.Rim))))
-	h.AreaUMM2 = expanded(0.15*g.edge*math.Sqrt(h.PerimeterMM*g.edge), g.noise*math.Sqrt(h.PerimeterMM*g.edge))
+func (h *Hole) spread(g Grain) {
+	h.SpanUMM = expanded(0.2*g.EdgeMM, math.Sqrt2*g.NoiseMM)
+	h.PerimeterUMM = expanded(0.2*g.EdgeMM, g.NoiseMM*math.Sqrt(float64(len(h.Rim))))
+	h.AreaUMM2 = expanded(0.15*g.EdgeMM*math.Sqrt(h.PerimeterMM*g.EdgeMM), g.NoiseMM*math.Sqrt(h.PerimeterMM*g.EdgeMM))
 }
 
 // smoothed returns a closed rim with each point half-way between the middles of its two edges.
@@ -251,6 +251,11 @@ func surfaceAround(m *mesh.Mesh, l mesh.Loop, part []Part) string {
 				count[part[m.Tri[c.Face()][k]]]++
 			}
 		}
+	}
+	// An opening that reaches from the tissue surface round to the outer one has taken the border.
+	total := count[PartTissue] + count[PartBorder] + count[PartOuter]
+	if 6*count[PartTissue] >= total && 6*count[PartOuter] >= total && total > 0 {
+		return OnBorder
 	}
 	names := [PartHandle + 1]string{PartTissue: OnTissue, PartBorder: OnBorder, PartOuter: OnOuter, PartRim: OnRim, PartHandle: OnHandle}
 	best := PartTissue

@@ -76,7 +76,7 @@ func TestOcclusalUncertaintyCoversTruth(t *testing.T) {
 			}
 			refs := b.refs()
 			q := MeasureQuality(b.m, b.m.Normals(), tree.New(b.m), mesh.ReadStats{}, DefaultProtocol().Method.Quality)
-			refs.Grain = q.grain()
+			refs.Grain = q.Grain()
 			o := FitOcclusal(b.m, rim, refs, occlusalDefaults)
 			d, e := b.errors(o)
 			turned.add(d, o.NormalUDeg)

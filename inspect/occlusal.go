@@ -47,7 +47,7 @@ type OcclusalRefs struct {
 
 	ReferenceU map[string]float64 // standard uncertainty of the references' normals, radians
 	ApexU      float64            // and of an apex along the plane's normal, mm
-	Grain      grain              // of the scan
+	Grain      Grain              // of the scan
 }
 
 // FitOcclusal measures the flat of an occlusion rim or bite plate.
@@ -83,7 +83,7 @@ func FitOcclusal(m *mesh.Mesh, rim *Rim, refs OcclusalRefs, method OcclusalMetho
 
 	u := rim.spread(m, refs, method)
 	o.NormalUDeg, o.OffsetUMM = degrees(expanded(u.turn)), expanded(u.offset)
-	o.FlatnessUMM = expanded(noiseReach*refs.Grain.noise, rectangle(refs.Grain.sag(flatRadiusMM)))
+	o.FlatnessUMM = expanded(noiseReach*refs.Grain.NoiseMM, rectangle(refs.Grain.sag(flatRadiusMM)))
 	for name, n := range refs.References {
 		tilt := TiltAgainst(p.Normal, n, refs.Left, refs.Posterior)
 		tilt.UDeg = degrees(expanded(u.turn, refs.ReferenceU[name]))

@@ -131,7 +131,7 @@ func (r *Rim) spread(m *mesh.Mesh, refs OcclusalRefs, method OcclusalMethod) pla
 		}
 		rows = append(rows, row)
 	}
-	s, ok := spreadOf(rows, method.ClusterMM, refs.Grain.noise)
+	s, ok := spreadOf(rows, method.ClusterMM, refs.Grain.NoiseMM)
 	if !ok { // too small for cells: as if the band's width were all unevenness
 		return planeSpread{rectangle(method.CutMM), rectangle(method.CutMM) / max(r.BreadthMM, 1)}
 	}
@@ -240,6 +240,6 @@ func (an *Anatomy) crestTurn(cellMM float64) float64 {
 			rows = append(rows, planeRow(q.X-mid.X, q.Y-mid.Y, q.Z-level, (1-u*u)*(1-u*u)))
 		}
 	}
-	s, _ := spreadOf(rows, cellMM, an.grain.noise)
+	s, _ := spreadOf(rows, cellMM, an.grain.NoiseMM)
 	return s.turn
 }

@@ -71,7 +71,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 
 	res.TissueAreaMM2 = an.tissueArea(m)
 	if an.Surface == Impression {
-		res.Occlusal, res.OcclusalUnmeasured = measureOcclusal(m, normals, an, opt.Given, method.Occlusal)
+		res.Occlusal, res.OcclusalUnmeasured = measureOcclusal(m, normals, an, opt.Given, method.Occlusal, res.Quality.Grain())
 	} else {
 		res.OcclusalUnmeasured = "the surface shows the jaw itself; it carries no rim"
 	}
@@ -89,7 +89,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 }
 
 // measureOcclusal finds the rim, marks it in the anatomy and fits its plane.
-func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om OcclusalMethod) (*Occlusal, string) {
+func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om OcclusalMethod, g Grain) (*Occlusal, string) {
 	if an.Coverage != TwoSided {
 		return nil, "the scan lacks its oral side"
 	}
@@ -98,9 +98,13 @@ func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om O
 		return nil, NoRim + ": " + why
 	}
 	an.markRim(m, normals, rim)
-	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Apex: an.rimApexes()}
+	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Apex: an.rimApexes(), Grain: g}
+	refs.ReferenceU = map[string]float64{"crest": an.crestTurn(om.ClusterMM)}
+	refs.ApexU = math.Hypot(g.NoiseMM, rectangle(g.sag(rollRadiusMM)))
 	if n, ok := an.notchPapillaPlane(); ok {
 		refs.References["hamular-papilla"] = n
+		l := an.Landmarks
+		refs.ReferenceU["hamular-papilla"] = planeTurnOf(l[HamularNotchLeft], l[HamularNotchRight], l[IncisivePapilla])
 	}
 	if given.Reference != nil {
 		n := *given.Reference

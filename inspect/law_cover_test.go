@@ -120,7 +120,7 @@ func TestRimAndHoleUncertaintyShrinks(t *testing.T) {
 			t.Fatal(why)
 		}
 		refs := b.refs()
-		refs.Grain = Grain{NoiseMM: noise, edge: 0.4}
+		refs.Grain = Grain{NoiseMM: noise, EdgeMM: 0.4}
 		o := FitOcclusal(b.m, rim, refs, occlusalDefaults)
 		if !(o.NormalUDeg < last) {
 			t.Errorf("noise %v: %.5f°, with more %.5f°", noise, o.NormalUDeg, last)

@@ -154,11 +154,11 @@ func opening(m *mesh.Mesh, l mesh.Loop) float64 {
 }
 
 // spread fills in the expanded uncertainties. The parts of an edge are the standard deviations
-// over 240 round openings cut from spheres at random: 0.2 edges for span and perimeter, and
-// for the area 0.15 edges of width over a length that grows as the square root of their number.
+// over 240 round openings cut from spheres at random: 0.2 edges for the span, 0.25 for the
+// perimeter, and for the area 0.15 edges of width over a length that grows as the square root of their number.
 func (h *Hole) spread(g Grain) {
 	h.SpanUMM = expanded(0.2*g.EdgeMM, math.Sqrt2*g.NoiseMM)
-	h.PerimeterUMM = expanded(0.2*g.EdgeMM, g.NoiseMM*math.Sqrt(float64(len(h.Rim))))
+	h.PerimeterUMM = expanded(0.25*g.EdgeMM, g.NoiseMM*math.Sqrt(float64(len(h.Rim))))
 	h.AreaUMM2 = expanded(0.15*g.EdgeMM*math.Sqrt(h.PerimeterMM*g.EdgeMM), g.NoiseMM*math.Sqrt(h.PerimeterMM*g.EdgeMM))
 }
 

@@ -203,14 +203,31 @@ func (w *wave) derivatives(p Vec) []float64 {
 	return d
 }
 
-// planeTurnOf is the standard uncertainty, in radians, of the plane through three landmarks:
-// of each expanded uncertainty, a third of the square is taken to lie along the normal.
-func planeTurnOf(l, r, p Landmark) float64 {
-	along := func(k Landmark) float64 { return k.UncertaintyMM / 2 / math.Sqrt(3) }
+// planeTurn is the standard uncertainty, in radians, of the plane with normal n through three
+// landmarks.
+func (an *Anatomy) planeTurn(m *mesh.Mesh, n Vec, l, r, p Landmark) float64 {
 	across := l.Point.Dist(r.Point)
 	ahead := l.Point.Add(r.Point).Scale(0.5).Dist(p.Point)
-	ul, ur, up := along(l), along(r), along(p)
+	ul, ur, up := an.alongU(m, n, l), an.alongU(m, n, r), an.alongU(m, n, p)
 	return math.Hypot(math.Hypot(ul, ur)/across, math.Hypot(up, math.Hypot(ul, ur)/2)/ahead)
+}
+
+// alongU is the standard uncertainty, mm, of a landmark along a normal: the root mean square
+// height over it of the tissue surface within its own standard uncertainty, for it may lie
+// anywhere there; its share of the whole where too little surface is near.
+func (an *Anatomy) alongU(m *mesh.Mesh, n Vec, l Landmark) float64 {
+	reach := max(l.UncertaintyMM/2, 2*an.grain.EdgeMM)
+	var sum, count float64
+	for v, p := range m.Pos {
+		if d := p.Sub(l.Point); d.Norm() <= reach && (an.Part == nil || an.Part[v] != PartOuter) {
+			h := d.Dot(n)
+			sum, count = sum+h*h, count+1
+		}
+	}
+	if count < 5 {
+		return l.UncertaintyMM / 2 / math.Sqrt(3)
+	}
+	return math.Sqrt(sum / count)
 }
 
 // crestTurn is the standard uncertainty, in radians, of the crest's plane, from how far the

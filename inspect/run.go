@@ -98,13 +98,16 @@ func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om O
 		return nil, NoRim + ": " + why
 	}
 	an.markRim(m, normals, rim)
-	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Apex: an.rimApexes(), Grain: g}
+	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Grain: g}
+	var beside float64
+	refs.Apex, beside = an.rimApexes()
 	refs.ReferenceU = map[string]float64{"crest": an.crestTurn(om.ClusterMM)}
-	refs.ApexU = math.Hypot(g.NoiseMM, rectangle(g.sag(rollRadiusMM)))
+	// The highest of some dozens of vertices stands out by twice the noise.
+	refs.ApexU = math.Hypot(beside, math.Hypot(2*g.NoiseMM, rectangle(g.sag(rollRadiusMM))))
 	if n, ok := an.notchPapillaPlane(); ok {
 		refs.References["hamular-papilla"] = n
 		l := an.Landmarks
-		refs.ReferenceU["hamular-papilla"] = planeTurnOf(l[HamularNotchLeft], l[HamularNotchRight], l[IncisivePapilla])
+		refs.ReferenceU["hamular-papilla"] = an.planeTurn(m, n, l[HamularNotchLeft], l[HamularNotchRight], l[IncisivePapilla])
 	}
 	if given.Reference != nil {
 		n := *given.Reference
@@ -139,8 +142,10 @@ const besideMM = 12.0
 // rimApexes returns the border apexes to which rim heights are measured. In front it is the
 // middle between the two apexes farthest toward the tissue on either side of the labial
 // frenum, so that a cant does not count; at the sides the farthest one around half-way between
-// buccal frenum and rear end.
-func (an *Anatomy) rimApexes() map[string]Vec {
+// buccal frenum and rear end. beside is how far the border in front stands below those apexes
+// where the frenum no longer draws it in, root mean square, mm: for which of its places is
+// meant, convention does not say.
+func (an *Anatomy) rimApexes() (out map[string]Vec, beside float64) {
 	highest := func(lo, hi float64) (Vec, bool) {
 		var at *apex
 		for i := range an.slices {
@@ -158,11 +163,22 @@ func (an *Anatomy) rimApexes() map[string]Vec {
 	if l, ok := an.Landmarks[LabialFrenum]; ok {
 		front, _ = an.chart.at(an.Frame.Local(l.Point))
 	}
-	out := map[string]Vec{}
+	out = map[string]Vec{}
 	r, ok1 := highest(front-besideMM, front)
 	l, ok2 := highest(front, front+besideMM)
 	if ok1 && ok2 {
 		out["anterior"] = r.Add(l).Scale(0.5)
+		const drawnMM = frenumWindowMM // beyond it no frenum draws the border in
+		top := [2]float64{an.Frame.Local(r).Z, an.Frame.Local(l).Z}
+		var sum, n float64
+		for i := range an.slices {
+			s := &an.slices[i]
+			if d := math.Abs(s.u - front); s.outer != nil && d > drawnMM && d <= besideMM {
+				h := top[sideIndex(s.u-front)] - s.outer.p.Z
+				sum, n = sum+h*h, n+1
+			}
+		}
+		beside = math.Sqrt(sum / max(n, 1))
 	}
 	for i, name := range [2]string{"right", "left"} {
 		u := (an.bounds.frenum[i] + an.bounds.end[i]) / 2
@@ -173,7 +189,7 @@ func (an *Anatomy) rimApexes() map[string]Vec {
 			out[name] = p
 		}
 	}
-	return out
+	return out, beside
 }
 
 // markRim labels the rim: its flat, and the walls that stand up from it.

@@ -38,10 +38,10 @@ func TestPlaneUnderWaveOfNorris(t *testing.T) {
 	var list []sample
 	for _, p := range norris {
 		for _, y := range []float64{-1, 1} {
-			list = append(list, sample{at: [4]float64{alongX: p[1], alongY: y}, h: p[0], w: 1})
+			list = append(list, sample{at: waveVec{alongX: p[1], alongY: y}, h: p[0], w: 1})
 		}
 	}
-	left, x := fitWave(list, [4]float64{})
+	left, x := fitWave(list, waveVec{})
 	if math.Abs(x[0]-norrisIntercept) > 1e-10 || math.Abs(x[1]-norrisSlope) > 1e-12 || math.Abs(x[2]) > 1e-10 {
 		t.Errorf("%.15g + %.15g x + %.2g y, certified %.15g, %.15g", x[0], x[1], x[2], norrisIntercept, norrisSlope)
 	}

@@ -70,6 +70,9 @@ type Results struct {
 	Posterior Posterior           `json:"posterior"`
 	Occlusal  *Occlusal           `json:"occlusal"`
 
+	// TissueAreaMM2 is the area of the tissue surface between the borders.
+	TissueAreaMM2 float64 `json:"tissue_area_mm2"`
+
 	// OcclusalUnmeasured says why there is no occlusal plane.
 	OcclusalUnmeasured string `json:"occlusal_unmeasured,omitempty"`
 }
@@ -337,6 +340,7 @@ type Finding struct {
 	Code     string   `json:"code"`
 	Severity Severity `json:"severity"`
 	Value    *float64 `json:"value"`
+	ValueU   *float64 `json:"value_u,omitempty"` // expanded uncertainty (k = 2); none: not stated
 	Limit    *float64 `json:"limit"`
 	Unit     string   `json:"unit"`
 	Region   string   `json:"region,omitempty"`

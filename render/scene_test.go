@@ -153,14 +153,12 @@ func TestPhantomsSides(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		an, why := inspect.Locate(ph.Mesh, inspect.Grain{}, inspect.DefaultProtocol().Method.Frame, "", nil)
-		if an == nil {
-			t.Fatal(why)
+		rep := inspect.Run(&inspect.Scan{Mesh: ph.Mesh}, inspect.DefaultProtocol(), inspect.Options{}).Report
+		if rep.Frame == nil {
+			t.Fatal(rep.Decisions)
 		}
-		rep := &inspect.Report{}
-		rep.Jaw, rep.Frame, rep.Surface = an.Jaw, &an.Frame, an.Surface
 		v := views(rep)[0]
-		cam := v.Camera.fit(Box{0, 0, 1000, 1000}, NewSurface(ph.Mesh, an.InsideOut))
+		cam := v.Camera.fit(Box{0, 0, 1000, 1000}, NewSurface(ph.Mesh, rep.InsideOut))
 		x, _, _ := cam.Project(ph.Truth.Landmarks[c.landmark])
 		left, right, _, _ := sides(v.Camera, rep.Frame)
 		if (x < 500) != c.atLeft || (left == "patient's left") != c.atLeft || (right == "patient's left") == c.atLeft {

@@ -252,6 +252,11 @@ func surfaceAround(m *mesh.Mesh, l mesh.Loop, part []Part) string {
 			}
 		}
 	}
+	// An opening that reaches from the tissue surface round to the outer one has taken the border.
+	total := count[PartTissue] + count[PartBorder] + count[PartOuter]
+	if 6*count[PartTissue] >= total && 6*count[PartOuter] >= total && total > 0 {
+		return OnBorder
+	}
 	names := [PartHandle + 1]string{PartTissue: OnTissue, PartBorder: OnBorder, PartOuter: OnOuter, PartRim: OnRim, PartHandle: OnHandle}
 	best := PartTissue
 	for p := PartTissue; p <= PartHandle; p++ {

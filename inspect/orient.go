@@ -258,7 +258,7 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 			o.decide("winding", "inside out", "the ridge would point into the jaw otherwise", 0.5)
 		case side.ridge >= fm.TroughMM:
 			o.surface, up = Cast, -dir
-			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a ridge %.1f mm high along the arch", side.ridge), clamp01(-side.score()/10))
+			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a ridge %.1f mm high along the arch; the tissue side of an impression exported inside out would look the same", side.ridge), clamp01(-side.score()/10))
 		default:
 			return nil, fmt.Sprintf("the surface carries neither a trough (%.1f mm) nor a ridge (%.1f mm) along an arch", side.trough, side.ridge)
 		}

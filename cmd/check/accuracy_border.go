@@ -16,8 +16,8 @@ type stop struct {
 	hidden    bool    // in a hole of the scan
 }
 
-// stops lists the true border side by side, from the patient's right to left.
-func (c *comparison) stops() []stop {
+// stops lists the true border side by side, from the patient's right to left. Heights run along up.
+func (c *comparison) stops(up vec) []stop {
 	var out []stop
 	crest := make([]vec, len(c.truth.Crest))
 	for i, p := range c.truth.Crest {
@@ -28,9 +28,9 @@ func (c *comparison) stops() []stop {
 			s := stop{side: b.Side, deg: b.Deg[i], apex: b.Apex[i], thickness: b.Thickness[i], height: math.NaN()}
 			q := c.local(s.apex)
 			best := math.Inf(1)
-			for _, r := range crest {
+			for k, r := range crest {
 				if d := math.Hypot(r.X-q.X, r.Y-q.Y); d < best {
-					best, s.height = d, q.Z-r.Z
+					best, s.height = d, s.apex.Sub(c.truth.Crest[k]).Dot(up)
 				}
 			}
 			for _, h := range c.truth.Holes {
@@ -43,9 +43,10 @@ func (c *comparison) stops() []stop {
 }
 
 // border compares thickness at each station with that of the nearest true apex within 1 mm, and
-// asks which part of the true border has a station within 1.5 mm.
+// asks which part of the true border has a station within 1.5 mm. Heights are defined along the
+// report's own axis, so that is the axis of the truth too.
 func (c *comparison) border() {
-	truth := c.stops()
+	truth := c.stops(c.rep.Frame.TowardTissue)
 	stations := c.rep.Border.Stations
 	worst, where := 0.0, ""
 	for i := range stations {
@@ -118,7 +119,7 @@ func (c *comparison) stretches() {
 	if c.truth.OneSided {
 		return
 	}
-	truth := c.stops()
+	truth := c.stops(c.truth.Axes.TowardTissue)
 	for _, kind := range []string{"thin", "thick"} {
 		past := func(th float64) bool { return th < thinMM }
 		if kind == "thick" {
@@ -189,7 +190,7 @@ func (c *comparison) measuredRun(at vec, past func(float64) bool) float64 {
 func (c *comparison) sideHeight(sign float64, r *inspect.Occlusal) (float64, bool) {
 	var at vec
 	top, n := math.Inf(-1), 0
-	for _, s := range c.stops() {
+	for _, s := range c.stops(c.truth.Axes.TowardTissue) {
 		if s.side == "buccal" && s.deg*sign > 60 && s.deg*sign < 80 {
 			n++
 			if z := c.local(s.apex).Z; z > top {

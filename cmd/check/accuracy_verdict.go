@@ -6,7 +6,7 @@ import (
 	"fornix/inspect"
 )
 
-// span is what the protocol asks for by the truth: at least low and at most high. They differ
+// expected is what the protocol asks for by the truth: at least low and at most high. They differ
 // where a value lies so near to a limit, or so near to what can be seen at all, that either is right.
 type expected struct{ low, high int }
 
@@ -23,8 +23,7 @@ const (
 func (e *expected) raise(low, high int) { e.low, e.high = max(e.low, low), max(e.high, high) }
 
 // verdict derives the expected verdict from the truth by the protocol's limits and asks for it
-// where it is clear. The rules are those of the default protocol's limits, with these margins: holes 0.3 mm and
-// one spacing; voids and blebs 10 % of the diameter and 0.1 mm, 0.7 mm of the distance within
+// where it is clear. Margins: holes 0.3 mm and one spacing; voids and blebs 10 % of the diameter and 0.1 mm, 0.7 mm of the distance within
 // which they are critical; thickness 0.15 mm over 1 mm less or more; heights 0.6 mm; extension
 // 0.6 mm; cant 0.7 and pitch 2 degrees.
 func (c *comparison) verdict() {
@@ -166,7 +165,7 @@ func stretchOf(s []stop, mm float64, past func(*stop) bool) bool {
 }
 
 func (c *comparison) wantBorder(e *expected) {
-	s := c.stops()
+	s := c.stops(c.truth.Axes.TowardTissue)
 	l := c.lim
 	if !c.truth.OneSided {
 		thin := func(by, over float64) int {

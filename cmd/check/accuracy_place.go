@@ -207,6 +207,9 @@ func (c *comparison) plane() {
 		}
 		c.ask(key, true)
 		c.err(key, math.Abs(*got-want))
+		if key != "rim height in front" {
+			return // the place at the sides is known too roughly
+		}
 		c.certain("rim height", *got-want, o.RimHeight.UMM)
 		if math.Abs(*got-want) > 0.25 {
 			c.fail("%s %.2f measured %.2f", key, want, *got)

@@ -73,14 +73,16 @@ func FindDefects(m *mesh.Mesh, normals []Vec, an *Anatomy, method DefectMethod, 
 			kind = Bleb
 		}
 		d := 2 * p.a
-		out = append(out, Defect{Kind: kind, Centre: p.foot, Normal: p.axis, DiameterMM: &d, DepthMM: p.depth,
-			VolumeMM3: capVolume(p.a, p.depth), Surface: p.surface, Region: an.Region(p.foot)})
+		u := s.doubt(&p)
+		out = append(out, Defect{Kind: kind, Centre: p.foot, Normal: p.axis, DiameterMM: &d, DiameterUMM: &u.width, DepthMM: p.depth, DepthUMM: u.depth,
+			VolumeMM3: capVolume(p.a, p.depth), VolumeUMM3: u.volume, Surface: p.surface, Region: an.Region(p.foot)})
 	}
 	for _, f := range folds {
 		length, width := f.length, f.width
 		mid := f.path[len(f.path)/2]
-		out = append(out, Defect{Kind: Fold, Centre: f.centre, Normal: f.normal, LengthMM: &length, WidthMM: &width, DepthMM: f.depth,
-			VolumeMM3: f.volume, Surface: f.surface, Region: an.Region(mid), Path: f.path})
+		u := f.doubt
+		out = append(out, Defect{Kind: Fold, Centre: f.centre, Normal: f.normal, LengthMM: &length, LengthUMM: &f.lengthU, WidthMM: &width, WidthUMM: &u.width,
+			DepthMM: f.depth, DepthUMM: u.depth, VolumeMM3: f.volume, VolumeUMM3: u.volume, Surface: f.surface, Region: an.Region(mid), Path: f.path})
 	}
 	size := func(d Defect) float64 {
 		if d.LengthMM != nil {

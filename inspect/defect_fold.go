@@ -16,6 +16,8 @@ type fold struct {
 	surface                      string
 	in                           []mesh.VertexID // within reach of it
 	why                          string          // why it is none
+	doubt                        doubt
+	lengthU                      float64 // expanded uncertainty, mm
 }
 
 // findFolds tests a cross-section wherever a groove is deepest within its neighbourhood and
@@ -120,6 +122,10 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		}
 		widths[i], depths[i], turns[i], sharps[i] = 2*p.a, p.depth, p.turn, p.sharp
 		f.in = append(f.in, p.in...)
+		// Sections overlap: their mean is little surer than one of them.
+		u := s.doubt(&p)
+		f.doubt.width += u.width / float64(len(all))
+		f.doubt.depth += u.depth / float64(len(all))
 	}
 	f.width, f.depth = median(widths), median(depths)
 	// Together the sections show the form far more finely than each alone: anatomy's grooves
@@ -307,7 +313,11 @@ func (s *survey) finish(w *walker, f *fold, all []pit) {
 	r := (float64(f.width*f.width)/4 + float64(f.depth*f.depth)) / (2 * f.depth)
 	half := math.Atan2(f.width/2, r-f.depth)
 	segment := float64(r*r) * (half - math.Sin(half)*math.Cos(half))
+	// Each end is known to about an edge length, as an even spread of half of it to either side.
+	edge := s.meanEdge(all[0].in)
+	f.lengthU = 2 * math.Sqrt(2*(float64(edge*edge)/3+float64(s.noise*s.noise)+float64(f.doubt.depth*f.doubt.depth)/4))
 	f.volume = segment*math.Max(0, f.length-f.width) + capVolume(f.width/2, f.depth)
+	f.doubt.volume = f.volume * math.Hypot(f.lengthU/f.length, math.Hypot(f.doubt.width/f.width, f.doubt.depth/f.depth))
 	f.in = append(f.in, w.reach(from, func(x mesh.VertexID) bool {
 		q := s.m.Pos[x]
 		return distPath(q, f.path) < f.width/2+0.5

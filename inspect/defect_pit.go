@@ -30,6 +30,7 @@ type pit struct {
 	rings   [7]ring // signed distances from sphere and sound surface, by place: 6 inside, 1 outside the rim
 	grain   float64 // radius of the opening in mean edge lengths
 	surface string
+	outer   int // vertices the sound surface was fitted to
 	in      []mesh.VertexID
 	why     string // why it is none
 }
@@ -230,7 +231,7 @@ func (s *survey) surround(w *walker, p *pit, f *sound) string {
 		if 2*kept < len(w.pts) {
 			return "not on tissue or border"
 		}
-		p.surface = s.surfaceOf(patch)
+		p.surface, p.outer = s.surfaceOf(patch), len(w.pts)
 		if !f.fit(w.pts, 6, math.Max(s.noise, 0.01)) {
 			return "no sound surface"
 		}

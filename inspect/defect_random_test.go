@@ -302,6 +302,12 @@ func whyNot(m *mesh.Mesh, normals []Vec, an *Anatomy, method DefectMethod, noise
 	s.screen()
 	out := []string{fmt.Sprintf("part %d, surface %.2f off", part, near)}
 	w := newWalker(m)
+	for v := range m.Pos {
+		if m.Pos[v].Dist(p) < 1.3*r {
+			k1, k2, n := s.curvature(w, mesh.VertexID(v), math.Max(s.by.FineMM, 1.2*float64(s.edge[v])))
+			out = append(out, fmt.Sprintf("(%.2f: %.2f %.2f %d)", m.Pos[v].Dist(p), k1, k2, n))
+		}
+	}
 	for _, sd := range s.seeds {
 		if m.Pos[sd.v].Dist(p) < 1.3*r {
 			q := s.look1(w, sd)

@@ -33,6 +33,7 @@ func (s *survey) screen() {
 		wide[v] = float32(cup(k1, k2))
 	})
 	s.pickSeeds(s.weak, fineMin, s.by.FineMM)
+	s.screenCoarse()
 	s.pickSeeds(wide, coarseMin, s.by.CoarseMM)
 	for _, v := range s.look {
 		if float64(s.groove[v]) >= s.by.GroovePerMM {
@@ -40,6 +41,43 @@ func (s *survey) screen() {
 		}
 	}
 	slices.SortStableFunc(s.grooves, func(a, b mesh.VertexID) int { return cmp.Compare(s.groove[b], s.groove[a]) })
+}
+
+// screenCoarse adds the vertices that stand out of a quadric over the ring of vertices round
+// them. Where the smallest faults are hardly wider than two edges the normals, means of inside
+// and outside, no longer tell a cup; heights still do.
+func (s *survey) screenCoarse() {
+	out := make([]float32, len(s.m.Pos))
+	least := math.Max(0.5*s.by.MinDepthMM, 4*s.noise)
+	s.each(len(s.look), func(w *walker, i int) {
+		v := s.look[i]
+		edge := float64(s.edge[v])
+		if 3.5*edge < s.by.MinWidthMM {
+			return
+		}
+		near := w.ball(v, 3.2*edge)
+		f := sound{o: s.m.Pos[v], n: s.nor[v]}
+		f.e1, f.e2 = tangents(f.n)
+		w.pts = w.pts[:0]
+		mean, n := 0.0, 0.0
+		for _, x := range near {
+			u, t, z := f.local(s.m.Pos[x])
+			if r := math.Hypot(u, t); r > 1.4*edge {
+				w.pts = append(w.pts, patchPoint{u: u, v: t, z: z})
+			} else if x != v {
+				mean += z
+				n++
+			}
+		}
+		if n < 3 || !f.fit(w.pts, 6, math.Max(s.noise, 0.01)) {
+			return
+		}
+		// The neighbours must not stand out the other way: a lone vertex is no fault.
+		if h := f.at(0, 0); math.Abs(h) >= least && (mean/n-h)*h < 0 {
+			out[v] = float32(h)
+		}
+	})
+	s.pickSeeds(out, least, s.by.FineMM)
 }
 
 // cup is the smaller curvature of a cup as a positive number, of a dome as a negative one, and

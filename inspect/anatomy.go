@@ -31,7 +31,9 @@ type Anatomy struct {
 	Decisions []Decision
 	Landmarks map[string]Landmark
 
-	loc    []Vec // #V: positions in the frame
+	grain  Grain
+	step   float64 // between sections, mm
+	loc    []Vec   // #V: positions in the frame
 	chart  chart
 	slices []slice // across the arch, from the patient's right to the left
 	rear   []slice // upper: fore and aft over the posterior border, from right to left
@@ -59,7 +61,7 @@ func (an *Anatomy) flip() float64 {
 
 // Locate finds jaw, side, frame, crest, border and landmarks of a scan. The reason is told
 // where it cannot. A given jaw or landmark overrides what was found.
-func Locate(m *mesh.Mesh, fm FrameMethod, jaw Jaw, given map[string]Vec) (*Anatomy, string) {
+func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec) (*Anatomy, string) {
 	lo, hi := bounds(m.Pos)
 	if d := hi.Sub(lo).Norm(); !(d >= fm.ExtentMinMM && d <= fm.ExtentMaxMM) {
 		return nil, fmt.Sprintf("the scan measures %.4g from corner to corner in its own unit, which as mm is no jaw (%.0f to %.0f)", d, fm.ExtentMinMM, fm.ExtentMaxMM)
@@ -69,14 +71,14 @@ func Locate(m *mesh.Mesh, fm FrameMethod, jaw Jaw, given map[string]Vec) (*Anato
 	if o == nil {
 		return nil, why
 	}
-	an := &Anatomy{Jaw: o.jaw, Surface: o.surface, Coverage: o.coverage, InsideOut: o.insideOut, Decisions: o.decisions}
+	an := &Anatomy{Jaw: o.jaw, Surface: o.surface, Coverage: o.coverage, InsideOut: o.insideOut, Decisions: o.decisions, grain: g, step: fm.StepMM}
 	an.Frame = Frame{Origin: o.centre, Left: o.left(), Posterior: o.back, TowardTissue: o.up}
 	an.loc = make([]Vec, len(m.Pos))
 	for i, p := range m.Pos {
 		an.loc[i] = an.Frame.Local(p)
 	}
 	an.chart = chart{radius: 0.85 * o.radius}
-	secs := sections(an.chart, m, body, an.loc, fm.StepMM, fm.CoreMM)
+	secs := sections(an.chart, m, body, an.loc, fm.StepMM, fm.CoreMM, math.Inf(-1), math.Inf(1))
 	seen := func(f mesh.FaceID) bool { return an.flip()*m.FaceNormal(f).Dot(an.Frame.TowardTissue) > -0.1 }
 	if an.Surface == Cast {
 		seen = func(mesh.FaceID) bool { return true }
@@ -86,7 +88,7 @@ func Locate(m *mesh.Mesh, fm FrameMethod, jaw Jaw, given map[string]Vec) (*Anato
 		an.traceRear(m, body, fm)
 	}
 	an.Landmarks = map[string]Landmark{}
-	an.findLandmarks(m, body)
+	an.findLandmarks(m, body, fm)
 	for name, p := range given {
 		an.Landmarks[name] = Landmark{Point: p, Source: "given"}
 	}
@@ -126,7 +128,7 @@ func (an *Anatomy) traceRear(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod) {
 	if l == nil || r == nil {
 		return
 	}
-	secs := sections(rows{}, m, body, an.loc, fm.StepMM, 0.25*an.chart.radius)
+	secs := sections(rows{}, m, body, an.loc, fm.StepMM, 0.25*an.chart.radius, l.X, r.X)
 	for i := range secs {
 		s := slice{section: secs[i]}
 		if s.u < l.X || s.u > r.X {
@@ -141,7 +143,8 @@ func (an *Anatomy) traceRear(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod) {
 				}
 			}
 		}
-		if math.IsInf(best, -1) {
+		// Where the scan was cut off there is no border.
+		if math.IsInf(best, -1) || s.cutOff(&a) {
 			continue
 		}
 		s.outer = &a

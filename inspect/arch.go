@@ -9,6 +9,7 @@ type arch struct {
 	cx, cy         float64 // centre
 	bx, by         float64 // posterior, in the grid's plane
 	radius, length float64 // half the arch's width; from the centre back to the rear end
+	bulge          float64 // how far the middle of the front stands before its sides
 }
 
 func newArch(g *grid, px, py, bx, by float64) *arch {
@@ -45,6 +46,16 @@ func newArch(g *grid, px, py, bx, by float64) *arch {
 	t := median(f) + a.radius*math.Sqrt(3)/2
 	a.cx, a.cy = px+t*bx, py+t*by
 	a.length = back - t
+	var mid, sides []float64
+	for b, t := range front {
+		switch d := math.Abs(float64(b)) / a.radius; {
+		case d < 0.25:
+			mid = append(mid, t)
+		case d > 0.7 && d < 0.8:
+			sides = append(sides, t)
+		}
+	}
+	a.bulge = median(sides) - median(mid)
 	return a
 }
 
@@ -83,14 +94,14 @@ func (a *arch) profile(u float64, fm FrameMethod, side float64) []float64 {
 	var z []float64
 	for rho := fm.CoreMM; rho < 1.6*a.radius; rho += a.g.cell {
 		x, y := a.place(u, rho)
-		k, ok := a.g.at(x, y)
+		top, bottom, ok := a.g.heights(x, y)
 		switch {
 		case !ok:
 			z = append(z, math.NaN())
 		case side > 0:
-			z = append(z, a.g.top[k])
+			z = append(z, top)
 		default:
-			z = append(z, -a.g.bottom[k])
+			z = append(z, -bottom)
 		}
 	}
 	return z
@@ -154,9 +165,8 @@ func roughness(x []float64, h int) float64 {
 
 // palate returns which share of the middle of the arch, between the centre and half-way to the
 // rear, is covered by surface that lies nearer the tissue than the crest does.
-func (a *arch) palate(up float64) float64 {
+func (a *arch) palate(fm FrameMethod, up float64) float64 {
 	var crest []float64
-	fm := FrameMethod{CoreMM: 3}
 	for i := -int(a.radius); i <= int(a.radius); i++ {
 		z := a.profile(float64(i), fm, up)
 		if d, k := basin(z); d > 1 {

@@ -21,6 +21,9 @@ type archEnd struct {
 	slopeAt     float64 // steepest slope of the last stretch, over the notch or the pad
 	kneeT, topT float64 // where the profile leaves the crest, and its summit (or the limit)
 	reached     bool    // the summit is on the scan
+
+	lineT, lineU, turnU float64 // t of the last crest point on the line; standard uncertainties there sideways, and of its direction
+	topU, kneeU         float64 // standard uncertainties of topT and kneeT along the line
 }
 
 const (
@@ -28,9 +31,12 @@ const (
 	endLeaveMM = 1.0  // the crest has left that level when it is this far from it
 	endLineMM  = 8.0  // length of crest that gives the line its direction
 	endBackMM  = 26.0 // how far ahead of the end the profile begins
+	archTurn   = 0.03 // standard deviation of how much the arch turns behind that stretch (from memory: nearly straight)
 	slopeMM    = 0.8  // half the length over which a slope is taken
 	padShare   = 0.5  // share of the steepest slope below which a pad's summit is reached
-	notchShare = 0.25 // the same for the ridge of a hamular notch, whose summit is level
+	notchShare = 0.12 // the same for the ridge of a hamular notch, whose summit is level
+	pitMM      = 2.5  // half the width of pits that are filled in the profile: voids on the crest are no slope
+	gridMM     = 0.1  // spacing of the profile
 )
 
 // archEnd cuts the surface along the line through the last crest points of a side.
@@ -88,8 +94,17 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 	}
 	a := median(icept)
 	e.dir = Vec{X: b, Y: 1}.Unit()
+	var res []float64
+	for _, p := range pts {
+		res = append(res, math.Abs(p.X-b*p.Y-a))
+	}
+	e.lineU = 1.4826*median(res) + 0.1*an.grain.EdgeMM
+	// A line through n points over a length L turns by sd·sqrt(12/n)/L; an arch that bends on
+	// as it did over the stretch turns by half its bow's angle more.
+	e.turnU = math.Hypot(e.lineU*math.Sqrt(12/float64(len(pts)))/endLineMM, archTurn)
 	y0 := last.Y - endBackMM
 	e.base = Vec{X: a + b*y0, Y: y0}
+	e.lineT = (rear - y0) / e.dir.Y
 	along := Vec{X: -e.dir.Y, Y: e.dir.X}
 	var faces []mesh.FaceID
 	for _, f := range body {
@@ -175,7 +190,45 @@ func (e *archEnd) follow(cs []contour, crest Vec) bool {
 		e.roll = c.tipRadius(tip)
 	}
 	e.limit = e.rear - e.roll
-	return len(e.t) > 10
+	if len(e.t) <= 10 {
+		return false
+	}
+	e.fillPits()
+	return true
+}
+
+// fillPits samples the profile evenly and closes it: a moving maximum, then a moving minimum.
+// Pits narrower than the window are gone; a level stretch that rises or falls is as it was.
+// Ahead the profile goes on as it begins, behind its end there is nothing.
+func (e *archEnd) fillPits() {
+	h := int(pitMM / gridMM)
+	n := int((e.t[len(e.t)-1] - e.t[0]) / gridMM)
+	t, z := make([]float64, n), make([]float64, n)
+	at := func(i int) float64 {
+		if i >= n {
+			return math.Inf(-1)
+		}
+		return z[max(0, i)]
+	}
+	for i := range z {
+		t[i] = e.t[0] + float64(i)*gridMM
+		z[i] = e.zAt(t[i])
+	}
+	top := make([]float64, n+2*h) // top[i+h] is the maximum about i
+	for i := range top {
+		top[i] = math.Inf(-1)
+		for k := i - 2*h; k <= i; k++ {
+			top[i] = max(top[i], at(k))
+		}
+	}
+	closed := make([]float64, n)
+	for i := range closed {
+		closed[i] = math.Inf(1)
+		for _, v := range top[i : i+2*h+1] {
+			closed[i] = min(closed[i], v)
+		}
+	}
+	e.t, e.z = t, closed
 }
 
 // ahead returns rho at the given walking distance from i in direction dir.

@@ -10,10 +10,9 @@ import (
 // BorderMethod holds the lengths with which the border is measured.
 type BorderMethod struct {
 	DownMM    float64 `toml:"down_mm"`    // from the apex along the section's surface to where the ball touches
-	NormalMM  float64 `toml:"normal_mm"`  // radius over which the normal there is averaged
+	NormalMM  float64 `toml:"normal_mm"`  // radius over which the normal there is averaged: a ball pressed in at a slant is too small
 	LargestMM float64 `toml:"largest_mm"` // largest ball that is tried
 	FacingDeg float64 `toml:"facing_deg"` // least angle between the normals of the touched place and of a face that may stop the ball
-	StepMM    float64 `toml:"step_mm"`    // stations are no further apart than this along the arch
 }
 
 // MeasureBorder measures thickness and height all around the periphery.
@@ -27,7 +26,7 @@ type BorderMethod struct {
 // section is broken by an opening has none either.
 //
 // Based on: the shrinking-ball medial axis (Ma, Bae & Choi 2012, Visual Computer 28:7).
-func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, bm BorderMethod) Border {
+func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g Grain, bm BorderMethod) Border {
 	b := Border{Stations: []Station{}, Regions: []BorderRegion{}}
 	if an.Surface != Impression {
 		b.Unmeasured = "the surface shows the jaw itself; it has no border of an impression"
@@ -37,6 +36,7 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, bm BorderMethod) Bor
 		b.ThicknessUnmeasured = "the scan lacks its outer surface"
 	}
 	facing := &smoothNormals{m: m, flip: an.flip(), v: blurred(m, m.Normals(), 2)}
+	from := 0
 	run := func(side string, s []slice, pick func(*slice) *apex) {
 		sum := 0.0
 		var last *Station
@@ -76,6 +76,8 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, bm BorderMethod) Bor
 			last = &b.Stations[len(b.Stations)-1]
 		}
 		b.LengthMM += sum
+		spreadStations(b.Stations[from:], g, bm)
+		from = len(b.Stations)
 	}
 	run("outer", an.slices, func(s *slice) *apex { return s.outer })
 	if an.Jaw == Lower {
@@ -213,46 +215,6 @@ func blurred(m *mesh.Mesh, v []Vec, rounds int) []Vec {
 		v = w
 	}
 	return v
-}
-
-// sumRegions sums up the stations by region, in the order of their first station.
-func sumRegions(st []Station) []BorderRegion {
-	var names []string
-	by := map[string][]int{}
-	for i, s := range st {
-		if by[s.Region] == nil {
-			names = append(names, s.Region)
-		}
-		by[s.Region] = append(by[s.Region], i)
-	}
-	out := []BorderRegion{}
-	for _, name := range names {
-		r := BorderRegion{Region: name}
-		var th, hi []float64
-		for _, i := range by[name] {
-			r.Stations++
-			if i > 0 && st[i-1].Region == name && st[i-1].Side == st[i].Side {
-				r.LengthMM += st[i].SMM - st[i-1].SMM
-			}
-			if v := st[i].ThicknessMM; v != nil {
-				th = append(th, *v)
-			}
-			if v := st[i].HeightMM; v != nil {
-				hi = append(hi, *v)
-			}
-		}
-		r.Measured = len(th)
-		if len(th) > 0 {
-			r.MinMM, r.MedianMM, r.MaxMM = ptr(quantile(th, 0)), ptr(median(th)), ptr(quantile(th, 1))
-		} else {
-			r.Unmeasured = st[by[name][0]].Unmeasured
-		}
-		if len(hi) > 0 {
-			r.HeightMM = ptr(median(hi))
-		}
-		out = append(out, r)
-	}
-	return out
 }
 
 func ptr[T any](v T) *T { return &v }

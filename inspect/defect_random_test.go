@@ -171,7 +171,7 @@ func TestDefectsOnRandomImpressions(t *testing.T) {
 	for seed := from; seed < to; seed++ {
 		ph, p := madeFaulty(t, seed)
 		m := ph.Mesh
-		an, why := Locate(m, DefaultProtocol().Method.Frame, "", nil)
+		an, why := Locate(m, Grain{}, DefaultProtocol().Method.Frame, "", nil)
 		if an == nil {
 			t.Errorf("seed %d: %s", seed, why)
 			continue

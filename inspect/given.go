@@ -2,6 +2,7 @@ package inspect
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -28,19 +29,23 @@ var landmarkNames = []string{
 // landmarks object is understood too, so that it can be edited and given back.
 func ReadGiven(r io.Reader) (Given, error) {
 	var raw map[string]json.RawMessage
-	if err := json.NewDecoder(r).Decode(&raw); err != nil {
-		return Given{}, fmt.Errorf("landmarks are not JSON: %w", err)
+	text, err := io.ReadAll(r)
+	if err != nil {
+		return Given{}, err
+	}
+	if json.Unmarshal(text, &raw) != nil {
+		return Given{}, errors.New("the file is no JSON object of names and points")
 	}
 	g := Given{Landmarks: map[string]Vec{}}
 	for name, text := range raw {
 		if name == "reference_plane" {
 			var p [3]Vec
-			if err := json.Unmarshal(text, &p); err != nil {
-				return Given{}, fmt.Errorf("reference_plane: three points are needed: %w", err)
+			if json.Unmarshal(text, &p) != nil {
+				return Given{}, errors.New("reference_plane: three points [x, y, z] are needed")
 			}
 			n := p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Unit()
 			if n.Norm2() == 0 || !n.Finite() {
-				return Given{}, fmt.Errorf("reference_plane: its three points lie on one line")
+				return Given{}, errors.New("reference_plane: its three points lie on one line")
 			}
 			g.Reference = &n
 			continue
@@ -51,7 +56,7 @@ func ReadGiven(r io.Reader) (Given, error) {
 		var p Vec
 		if json.Unmarshal(text, &p) != nil {
 			var l Landmark
-			if err := json.Unmarshal(text, &l); err != nil {
+			if json.Unmarshal(text, &l) != nil {
 				return Given{}, fmt.Errorf("%s: a point [x, y, z] is needed", name)
 			}
 			p = l.Point

@@ -20,9 +20,11 @@ type grid struct {
 // O(#F + cells covered).
 func newGrid(loc []Vec, tri [][3]mesh.VertexID, body []mesh.FaceID, cell float64) *grid {
 	lo, hi := bounds(loc)
-	g := &grid{x0: lo.X - cell, y0: lo.Y - cell, cell: cell}
-	g.nx = int((hi.X-lo.X)/cell) + 3
-	g.ny = int((hi.Y-lo.Y)/cell) + 3
+	// Whole cells from the origin, so that a mirrored surface is sampled at the mirrored places.
+	i0, j0 := math.Floor(lo.X/cell)-1, math.Floor(lo.Y/cell)-1
+	g := &grid{x0: i0 * cell, y0: j0 * cell, cell: cell}
+	g.nx = int(math.Floor(hi.X/cell)-i0) + 2
+	g.ny = int(math.Floor(hi.Y/cell)-j0) + 2
 	n := g.nx * g.ny
 	g.top, g.bottom = make([]float64, n), make([]float64, n)
 	g.topUp, g.bottomDown = make([]bool, n), make([]bool, n)
@@ -85,6 +87,30 @@ func (g *grid) at(x, y float64) (int, bool) {
 	}
 	k := j*g.nx + i
 	return k, !math.IsInf(g.top[k], -1)
+}
+
+// heights returns the highest and the lowest surface over x, y, and whether there is any:
+// between four cells that hold surface in proportion, so that nothing jumps at their edges,
+// beside an empty one that of the cell itself.
+func (g *grid) heights(x, y float64) (top, bottom float64, ok bool) {
+	k, ok := g.at(x, y)
+	if !ok {
+		return 0, 0, false
+	}
+	u, v := (x-g.x0)/g.cell-0.5, (y-g.y0)/g.cell-0.5
+	i, j := int(math.Floor(u)), int(math.Floor(v))
+	if i < 0 || j < 0 || i+1 >= g.nx || j+1 >= g.ny {
+		return g.top[k], g.bottom[k], true
+	}
+	u, v = u-float64(i), v-float64(j)
+	for n, w := range [4]float64{(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v} {
+		c := (j+n/2)*g.nx + i + n%2
+		if math.IsInf(g.top[c], -1) {
+			return g.top[k], g.bottom[k], true
+		}
+		top, bottom = top+w*g.top[c], bottom+w*g.bottom[c]
+	}
+	return top, bottom, true
 }
 
 // centre returns the middle of cell k.

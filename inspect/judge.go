@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Judge holds what was measured against the limits of a protocol and returns the findings,
@@ -107,18 +108,25 @@ func (j *judge) add(f Finding, b bound, v, u float64, text func(do Verdict) stri
 			"What "+f.Code+" judges could not be measured, so it was not passed: scan again.")
 		return
 	}
-	j.put(f, b, sev, limit, v, text)
+	j.put(f, b, sev, limit, v, u, text)
 }
 
-func (j *judge) put(f Finding, b bound, sev Severity, limit, v float64, text func(do Verdict) string) {
+func (j *judge) put(f Finding, b bound, sev Severity, limit, v, u float64, text func(do Verdict) string) {
 	if sev == "" {
 		return
 	}
 	if sev != Unmeasured {
 		f.Value = &v
+		if u > 0 {
+			f.ValueU = &u
+		}
 	}
 	f.Limit, f.Unit, f.Severity, f.Action = &limit, b.Unit, sev, b.action(v, sev)
 	f.Text = text(f.Action)
+	if sev == Review && math.Abs(v-b.Fail) < u {
+		f.Text = fmt.Sprintf("%s; it is known to %.2g %s, so it may lie on either side of the limit of %.4g.",
+			strings.TrimSuffix(f.Text, "."), u, b.Unit, b.Fail)
+	}
 	j.findings = append(j.findings, f)
 }
 
@@ -157,6 +165,14 @@ func in(region string) string {
 		return ""
 	}
 	return ", " + region
+}
+
+// known is the uncertainty, 0 where none is stated.
+func known(u *float64) float64 {
+	if u == nil || !(*u > 0) {
+		return 0
+	}
+	return *u
 }
 
 // orNaN is the value, or what never passes.

@@ -39,7 +39,7 @@ func (j *judge) border() {
 	}
 	side := j.lim.BorderShortSide
 	lower := j.lowerThanOtherSide()
-	for _, r := range j.runs(&side, false, func(s *Station) *float64 { return lower[s] }, lengths) {
+	for _, r := range j.runs(&side, false, func(s *Station) (*float64, float64) { d := lower[s]; return d.v, d.u }, lengths) {
 		j.runFinding("border-short", r, func(do Verdict) string {
 			return fmt.Sprintf("The border is up to %s lower than at the same place on the other side, over %s%s: %s.", mm(r.worst), mm(r.length), in(r.region),
 				told(do, "watch it", "look whether the sulcus is filled there, else add border material and wash again"))
@@ -50,21 +50,27 @@ func (j *judge) border() {
 	j.measured(lengths)
 }
 
-func thickness(s *Station) *float64 { return s.ThicknessMM }
+func thickness(s *Station) (v *float64, u float64) { return s.ThicknessMM, known(s.ThicknessUMM) }
 
 // height is the station's height where a low border is a fault: not in a notch, which is low by
 // nature, nor behind the ridge, where the border leaves it.
-func height(s *Station) *float64 {
+func height(s *Station) (v *float64, u float64) {
 	if s.Side == "posterior" {
-		return nil
+		return nil, 0
 	}
 	for _, word := range strings.Fields(s.Region) {
 		switch word {
 		case "frenum", "notch", "pad", "posterior":
-			return nil
+			return nil, 0
 		}
 	}
-	return s.HeightMM
+	return s.HeightMM, known(s.HeightUMM)
+}
+
+// uncertain is a value and its expanded uncertainty.
+type uncertain struct {
+	v *float64
+	u float64
 }
 
 // mirrorMM is how far a station may lie from the mirror image of another and be its counterpart.
@@ -72,15 +78,15 @@ const mirrorMM = 4.0
 
 // lowerThanOtherSide gives for each station how much lower its apex stands over the crest than
 // that of its counterpart across the midline, mm.
-func (j *judge) lowerThanOtherSide() map[*Station]*float64 {
+func (j *judge) lowerThanOtherSide() map[*Station]uncertain {
 	st := j.res.Border.Stations
 	at := make([]Vec, len(st))
 	for i := range st {
 		at[i] = j.res.Frame.Local(st[i].Apex)
 	}
-	out := map[*Station]*float64{}
+	out := map[*Station]uncertain{}
 	for i := range st {
-		h := height(&st[i])
+		h, u := height(&st[i])
 		if h == nil {
 			continue
 		}
@@ -92,7 +98,7 @@ func (j *judge) lowerThanOtherSide() map[*Station]*float64 {
 		}
 		if other >= 0 {
 			d := *st[other].HeightMM - *h
-			out[&st[i]] = &d
+			out[&st[i]] = uncertain{&d, math.Hypot(u, known(st[other].HeightUMM))}
 		}
 	}
 	return out
@@ -116,17 +122,18 @@ func stationLengths(s []Station) []float64 {
 // run is a stretch of border past its limit.
 type run struct {
 	bound
-	worst, length, failed float64 // failed: the length past the fail limit
-	over                  float64 // length that counts
-	region                string
-	path                  []Vec
-	end                   float64 // s of its last station
-	side                  string
+	worst, u       float64 // the worst value and its uncertainty
+	length, failed float64 // failed: the length proven to lie past the fail limit
+	over           float64 // length that counts
+	region         string
+	path           []Vec
+	end            float64 // s of its last station
+	side           string
 }
 
-// runs finds the stretches on which a value is past the review limit of its own region. A
+// runs finds the stretches on which a value does not pass the limits of its own region. A
 // station without a value neither ends nor lengthens one. Stretches too short to count are left out.
-func (j *judge) runs(lim *BorderLimit, below bool, value func(*Station) *float64, lengths []float64) []run {
+func (j *judge) runs(lim *BorderLimit, below bool, value func(*Station) (v *float64, u float64), lengths []float64) []run {
 	var out []run
 	open := false
 	var r run
@@ -141,26 +148,27 @@ func (j *judge) runs(lim *BorderLimit, below bool, value func(*Station) *float64
 		if open && (s.Side != r.side || s.SMM-r.end > 2*maxGapMM) {
 			shut()
 		}
-		v := value(s)
+		v, u := value(s)
 		if v == nil || math.IsNaN(*v) {
 			continue
 		}
 		b := bound{lim.in(j.res.Jaw, s.Region), below}
-		if !b.past(*v, b.Review) {
+		sev, _ := b.grade(*v, u)
+		if sev != Review && sev != Fail {
 			shut()
 			continue
 		}
 		if !open {
-			r, open = run{bound: b, worst: *v, side: s.Side, region: s.Region, over: lim.OverMM}, true
+			r, open = run{bound: b, worst: *v, u: u, side: s.Side, region: s.Region, over: lim.OverMM}, true
 		}
 		r.length += lengths[i]
 		r.end = s.SMM
 		r.path = append(r.path, s.Apex)
-		if b.past(*v, b.Fail) {
+		if sev == Fail {
 			r.failed += lengths[i]
 		}
 		if b.past(*v-b.Review, r.worst-r.Review) {
-			r.worst, r.bound, r.region = *v, b, s.Region
+			r.worst, r.u, r.bound, r.region = *v, u, b, s.Region
 		}
 	}
 	shut()
@@ -173,7 +181,7 @@ func (j *judge) runFinding(code string, r run, text func(do Verdict) string) {
 		sev, limit = Fail, r.Fail
 	}
 	f := Finding{Code: code, Region: r.region, Where: Where{Points: []Vec{r.path[len(r.path)/2]}, Path: r.path, RadiusMM: r.length / 2}}
-	j.put(f, r.bound, sev, limit, r.worst, text)
+	j.put(f, r.bound, sev, limit, r.worst, r.u, text)
 }
 
 // uneven compares each region of the right side with the same on the left.
@@ -186,11 +194,12 @@ func (j *judge) uneven() {
 			continue
 		}
 		r, l := *regions[i].MedianMM, *regions[k].MedianMM
+		u := math.Hypot(known(regions[i].ThicknessUMM), known(regions[k].ThicknessUMM))
 		side := "right"
 		if l > r {
 			side = "left"
 		}
-		j.add(Finding{Code: "border-uneven", Region: name}, above(j.lim.BorderUneven), math.Abs(r-l), 0, func(do Verdict) string {
+		j.add(Finding{Code: "border-uneven", Region: name}, above(j.lim.BorderUneven), math.Abs(r-l), u, func(do Verdict) string {
 			return fmt.Sprintf("The border (%s) is %s thicker on the patient's %s (%.1f right, %.1f left): %s.", name, mm(math.Abs(r-l)), side, r, l,
 				told(do, "compare with the face", "look whether the tray sat to one side, and trim or add"))
 		})
@@ -260,7 +269,7 @@ func (j *judge) measured(lengths []float64) {
 			sev = Unmeasured
 		}
 		f := Finding{Code: "unmeasured-border", Region: h.region, Where: Where{Points: []Vec{h.path[len(h.path)/2]}, Path: h.path}}
-		j.put(f, lim, sev, limit, v, func(Verdict) string {
+		j.put(f, lim, sev, limit, v, 0, func(Verdict) string {
 			return fmt.Sprintf("Over %s of the border%s no thickness could be measured: scan both sides of it there.", mm(h.gap), in(h.region))
 		})
 	}

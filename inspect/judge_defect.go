@@ -25,7 +25,7 @@ func (j *judge) defects() {
 			if d.LengthMM != nil {
 				f.Where.RadiusMM = *d.LengthMM / 2
 			}
-			j.add(f, above(lim), d.DepthMM, 0, func(do Verdict) string { return foldText(d, near, do) })
+			j.add(f, above(lim), d.DepthMM, d.DepthUMM, func(do Verdict) string { return foldText(d, near, do) })
 			continue
 		}
 		lim := j.lim.Void
@@ -43,12 +43,39 @@ func (j *judge) defects() {
 			f.Where.RadiusMM = 0
 		}
 		b := above(lim)
-		sev, limit := b.grade(v, 0)
-		if d.DepthMM > j.lim.Defect.DeepMM {
+		u := known(d.DiameterUMM)
+		sev, limit := b.grade(v, u)
+		switch deep := d.DepthMM - j.lim.Defect.DeepMM; {
+		case deep > 0 && deep >= d.DepthUMM:
+			sev = worse(sev)
+		case deep > -d.DepthUMM && sev != Review: // not proven, so no worse than review
 			sev = worse(sev)
 		}
-		j.put(f, b, sev, limit, v, func(do Verdict) string { return pitText(d, near, do) })
+		j.put(f, b, sev, limit, v, u, func(do Verdict) string { return pitText(d, near, do) })
 	}
+	j.voidShare()
+}
+
+// voidShare judges the area of all voids of the tissue surface together, in percent of it.
+func (j *judge) voidShare() {
+	if j.res.Surface == Cast || !(j.res.TissueAreaMM2 > 0) {
+		return
+	}
+	area, u2, n := 0.0, 0.0, 0
+	for i := range j.res.Defects {
+		d := &j.res.Defects[i]
+		if d.Kind != Void || d.Surface != OnTissue || d.DiameterMM == nil {
+			continue
+		}
+		u := math.Pi / 2 * *d.DiameterMM * known(d.DiameterUMM)
+		area, u2, n = area+math.Pi/4**d.DiameterMM**d.DiameterMM, u2+u*u, n+1
+	}
+	share := 100 / j.res.TissueAreaMM2
+	// Each of them is drawn as a finding of its own, so this one has no place.
+	j.add(Finding{Code: "void-share"}, above(j.lim.VoidShare), area*share, math.Sqrt(u2)*share, func(do Verdict) string {
+		return fmt.Sprintf("The %d voids together take %.1f %% of the tissue surface (%.0f of %.0f mm2): %s.", n, area*share, area, j.res.TissueAreaMM2,
+			toDo(do, "few enough to leave", "wash it", "too many to wash, so take a new impression"))
+	})
 }
 
 func pitText(d *Defect, near string, do Verdict) string {

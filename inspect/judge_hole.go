@@ -24,8 +24,12 @@ func (j *judge) holes() {
 		case h.Surface == OnBorder || j.nearBorder(h.Centre):
 			lim = j.lim.HoleBorder
 		}
+		u := h.SpanUMM
+		if h.AreaMM2 > 0 {
+			u = 2 * h.AreaUMM2 / (math.Pi * d) // d² = 4 A / pi
+		}
 		f := Finding{Code: "hole", Region: h.Region, Where: Where{Points: []Vec{h.Centre}, Path: h.Rim, RadiusMM: h.SpanMM / 2}}
-		j.add(f, above(lim), d, 0, func(do Verdict) string {
+		j.add(f, above(lim), d, u, func(do Verdict) string {
 			return fmt.Sprintf("The scan has an opening %s wide in the %s%s: %s.", mm(d), surfaceWord(h.Surface), in(h.Region),
 				told(do, "it hides nothing that decides", "scan this place again, and do not fill it by software"))
 		})

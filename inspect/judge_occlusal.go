@@ -27,25 +27,25 @@ func (j *judge) occlusal() {
 		return
 	}
 	at := Where{Points: []Vec{o.Point}}
-	name, tilt, found := reference(o)
+	name, tilt, found := o.Reference()
 	if !found {
 		j.rule("unmeasured-rim", j.lim.NoRim,
 			"The tilt of the rim could not be measured, as there is no reference plane: give one, or scan the tissue side again.")
 	} else {
 		cant, pitch := math.Abs(tilt.CantDeg), math.Abs(tilt.PitchDeg)
 		f := Finding{Code: "rim-canted", Region: "rim", Where: at}
-		j.add(f, above(j.lim.RimCanted), cant, 0, func(do Verdict) string {
+		j.add(f, above(j.lim.RimCanted), cant, tilt.UDeg, func(do Verdict) string {
 			return fmt.Sprintf("The rim is canted by %.1f degrees against the %s, higher on the patient's %s: %s.",
 				cant, name, j.higher(tilt.CantDeg), told(do, "watch it", "level the rim on that side"))
 		})
 		f.Code = "rim-pitched"
-		j.add(f, above(j.lim.RimPitched), pitch, 0, func(do Verdict) string {
+		j.add(f, above(j.lim.RimPitched), pitch, tilt.UDeg, func(do Verdict) string {
 			return fmt.Sprintf("The rim is pitched by %.1f degrees against the %s: %s.", pitch, name,
 				told(do, "this angle is a weak sign, so compare with the ala-tragus line", "check it against the ala-tragus line and level the rim"))
 		})
 	}
 	f := Finding{Code: "rim-uneven", Region: "rim", Where: at}
-	j.add(f, above(j.lim.RimUneven), o.FlatnessMM, 0, func(do Verdict) string {
+	j.add(f, above(j.lim.RimUneven), o.FlatnessMM, o.FlatnessUMM, func(do Verdict) string {
 		return fmt.Sprintf("The flat of the rim is uneven by %.2f mm from its highest to its lowest place: %s.", o.FlatnessMM,
 			told(do, "watch it", "flatten the rim on a warm plate"))
 	})
@@ -72,7 +72,7 @@ func (j *judge) rimHeight(o *Occlusal) {
 		usual = j.lim.RimHeight.LowerMM
 	}
 	f := Finding{Code: "rim-height", Region: "rim", Where: Where{Points: []Vec{o.Point}}}
-	j.add(f, above(j.lim.RimHeight.Limit), math.Abs(*h-usual), 0, func(do Verdict) string {
+	j.add(f, above(j.lim.RimHeight.Limit), math.Abs(*h-usual), o.RimHeight.UMM, func(do Verdict) string {
 		word := "lower"
 		if *h > usual {
 			word = "higher"
@@ -82,8 +82,8 @@ func (j *judge) rimHeight(o *Occlusal) {
 	})
 }
 
-// reference picks the plane that the rim is held against.
-func reference(o *Occlusal) (name string, t Tilt, found bool) {
+// Reference is the plane that the rim is held against, in words, and the tilt against it.
+func (o *Occlusal) Reference() (name string, t Tilt, found bool) {
 	for _, r := range []struct{ key, name string }{
 		{"given", "given reference plane"},
 		{"hamular-papilla", "plane of hamular notches and papilla"},

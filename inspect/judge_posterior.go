@@ -27,7 +27,7 @@ func (j *judge) posterior() {
 		return
 	}
 	missed := func(s *PosteriorSide) bool { return s != nil && s.ReachesNotch != nil && !*s.ReachesNotch }
-	if missed(p.Left) && missed(p.Right) {
+	if missed(p.Left) && missed(p.Right) && !j.doubtful(p.Left, "left") && !j.doubtful(p.Right, "right") {
 		f := Finding{Code: "posterior-short", Region: "hamular notches"}
 		f.Where.Points = append(places(p.Right), places(p.Left)...)
 		f.Value, f.Unit = j.shortfall(p.Right, "right"), j.lim.PosteriorShort.Unit
@@ -65,11 +65,15 @@ func (j *judge) notch(s *PosteriorSide, side string, missed bool) {
 	case missed:
 		limit := j.lim.PosteriorShort.Fail
 		f := Finding{Code: "posterior-short", Region: name, Where: Where{Points: places(s)}, Limit: &limit, Unit: j.lim.PosteriorShort.Unit, Value: j.shortfall(s, side)}
-		j.ruleAt(f, j.lim.NotchMissed, "The material ends before the "+name+byHowMuch(f.Value)+
-			", so the posterior seal is open there: "+tooShort(j.lim.NotchMissed.Action)+".")
+		rule := j.lim.NotchMissed
+		if u := j.endU(nil, "hamular_notch_"+side); j.doubtful(s, side) {
+			rule.Severity, f.ValueU = Review, &u
+		}
+		j.ruleAt(f, rule, "The material ends before the "+name+byHowMuch(f.Value)+
+			", so the posterior seal is open there: "+tooShort(rule.Action)+".")
 		return
 	}
-	v, u := *s.ExtensionMM, j.res.Landmarks["hamular_notch_"+side].UncertaintyMM
+	v, u := *s.ExtensionMM, j.endU(s.ExtensionUMM, "hamular_notch_"+side)
 	f := Finding{Code: "posterior-short", Region: name, Where: Where{Points: places(s)}}
 	j.add(f, below(j.lim.PosteriorShort), v, u, func(do Verdict) string {
 		return fmt.Sprintf("The material goes only %s past the %s: %s.", mm(v), name,
@@ -93,7 +97,7 @@ func (j *judge) pad(s *PosteriorSide, side string) {
 		j.unmeasuredEnd(s, name)
 		return
 	}
-	v, u := *s.PastPadFrontMM, j.res.Landmarks["pad_front_"+side].UncertaintyMM
+	v, u := *s.PastPadFrontMM, j.endU(s.PastPadFrontUMM, "pad_front_"+side)
 	f := Finding{Code: "pad-short", Region: name, Where: Where{Points: places(s)}}
 	before := len(j.findings)
 	j.add(f, below(j.lim.PadShort), v, u, func(do Verdict) string {
@@ -128,6 +132,14 @@ func places(s *PosteriorSide) []Vec {
 	return []Vec{*s.Rearmost}
 }
 
+// endU is the uncertainty of an extension: its own, else that of the landmark it starts from.
+func (j *judge) endU(u *float64, landmark string) float64 {
+	if u != nil {
+		return known(u)
+	}
+	return j.res.Landmarks[landmark].UncertaintyMM
+}
+
 // shortfall is how far the material ends before a notch that was found or given; negative,
 // nil where the notch or the end is not known.
 func (j *judge) shortfall(s *PosteriorSide, side string) *float64 {
@@ -140,6 +152,13 @@ func (j *judge) shortfall(s *PosteriorSide, side string) *float64 {
 		return nil
 	}
 	return &v
+}
+
+// doubtful reports whether the material ends nearer to a notch that it does not reach than the
+// notch is known.
+func (j *judge) doubtful(s *PosteriorSide, side string) bool {
+	v := j.shortfall(s, side)
+	return v != nil && -*v < j.endU(nil, "hamular_notch_"+side)
 }
 
 func byHowMuch(v *float64) string {

@@ -8,28 +8,26 @@ import (
 
 // Names of the landmarks of a report. Left and right are the patient's.
 const (
-	LabialFrenum       = "labial_frenum"
-	BuccalFrenumLeft   = "buccal_frenum_left"
-	BuccalFrenumRight  = "buccal_frenum_right"
-	LingualFrenum      = "lingual_frenum"
-	IncisivePapilla    = "incisive_papilla"
-	HamularNotchLeft   = "hamular_notch_left"
-	HamularNotchRight  = "hamular_notch_right"
-	TuberosityLeft     = "tuberosity_left"
-	TuberosityRight    = "tuberosity_right"
-	PosteriorMidline   = "posterior_midline"
-	PadFrontLeft       = "pad_front_left"
-	PadFrontRight      = "pad_front_right"
-	PadSummitLeft      = "pad_summit_left"
-	PadSummitRight     = "pad_summit_right"
-	frenumWindowMM     = 6.0 // half the widest notch that is closed to find its depth
-	frenumDepthMM      = 0.5 // least depth of a notch
-	frenumWidestMM     = 9.0 // at half depth; buccal notches are 4 to 8 mm wide (from memory)
-	labialReachMM      = 7.0 // along the crest from the midline
-	buccalFirstMM      = 9.0
-	buccalLastMM       = 48.0
-	sampleUncertainty  = 0.3 // mm: half the spacing of the sections, in any landmark found on one
-	papillaUncertainty = 1.5
+	LabialFrenum      = "labial_frenum"
+	BuccalFrenumLeft  = "buccal_frenum_left"
+	BuccalFrenumRight = "buccal_frenum_right"
+	LingualFrenum     = "lingual_frenum"
+	IncisivePapilla   = "incisive_papilla"
+	HamularNotchLeft  = "hamular_notch_left"
+	HamularNotchRight = "hamular_notch_right"
+	TuberosityLeft    = "tuberosity_left"
+	TuberosityRight   = "tuberosity_right"
+	PosteriorMidline  = "posterior_midline"
+	PadFrontLeft      = "pad_front_left"
+	PadFrontRight     = "pad_front_right"
+	PadSummitLeft     = "pad_summit_left"
+	PadSummitRight    = "pad_summit_right"
+	frenumWindowMM    = 7.0  // half the widest notch that is closed to find its depth
+	frenumDepthMM     = 0.5  // least depth of a notch
+	frenumWidestMM    = 11.0 // at half depth; buccal notches are 4 to 8, lingual ones 5 to 10 mm wide (from memory)
+	labialReachMM     = 7.0  // along the crest from the midline
+	buccalFirstMM     = 12.0
+	buccalLastMM      = 40.0
 )
 
 func (an *Anatomy) found(name string, local Vec, u float64) {
@@ -45,16 +43,19 @@ func sided(side float64, left, right string) string {
 }
 
 // findLandmarks looks for every landmark of the jaw. What is not found is left out.
-func (an *Anatomy) findLandmarks(m *mesh.Mesh, body []mesh.FaceID) {
+func (an *Anatomy) findLandmarks(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod) {
 	if an.Surface == Cast {
 		return
 	}
+	fine := func(n notch) []section {
+		return sections(an.chart, m, body, an.loc, fm.StepMM/5, fm.CoreMM, n.u-2*fm.StepMM, n.u+2*fm.StepMM)
+	}
 	outer := notches(an.slices, func(s *slice) *apex { return s.outer })
-	an.frenum(LabialFrenum, outer, -labialReachMM, labialReachMM)
-	an.frenum(BuccalFrenumLeft, outer, buccalFirstMM, buccalLastMM)
-	an.frenum(BuccalFrenumRight, outer, -buccalLastMM, -buccalFirstMM)
+	an.frenum(LabialFrenum, outer, -labialReachMM, labialReachMM, false, fine)
+	an.frenum(BuccalFrenumLeft, outer, buccalFirstMM, buccalLastMM, false, fine)
+	an.frenum(BuccalFrenumRight, outer, -buccalLastMM, -buccalFirstMM, false, fine)
 	if an.Jaw == Lower {
-		an.frenum(LingualFrenum, notches(an.slices, func(s *slice) *apex { return s.inner }), -labialReachMM, labialReachMM)
+		an.frenum(LingualFrenum, notches(an.slices, func(s *slice) *apex { return s.inner }), -labialReachMM, labialReachMM, true, fine)
 	} else {
 		an.papilla()
 		an.midlineEnd()
@@ -72,6 +73,7 @@ type notch struct {
 	p            Vec
 	u            float64
 	depth, width float64
+	flat         float64 // half the length of the stretch that is as good as its bottom
 }
 
 // notches finds the dips of a border's apex line: where it lies below its own closing (a moving
@@ -128,29 +130,34 @@ func notches(s []slice, pick func(*slice) *apex) []notch {
 		}
 		flat := p[hi].Sub(p[lo])
 		flat.Z = 0
-		best = bottomOf(depth, lo, hi, best)
-		out = append(out, notch{p: p[best], u: u[best], depth: depth[best], width: flat.Norm()})
+		mid, level := bottomOf(depth, lo, hi, best)
+		k := min(int(mid), n-2)
+		t := mid - float64(k)
+		out = append(out, notch{p: p[k].Along(t, p[k+1].Sub(p[k])), u: u[k] + t*(u[k+1]-u[k]), depth: depth[k] + t*(depth[k+1]-depth[k]), width: flat.Norm(), flat: p[level[0]].Dist(p[level[1]]) / 2})
 		i = j
 	}
 	return out
 }
 
 // bottomOf returns the middle of the samples between lo and hi that lie within flatMM of the
-// deepest: noise must not choose among the places of a flat bottom.
-func bottomOf(depth []float64, lo, hi, deepest int) int {
+// deepest, and their first and last: noise must not choose among the places of a flat bottom.
+func bottomOf(depth []float64, lo, hi, deepest int) (mid float64, level [2]int) {
 	const flatMM = 0.08
-	sum, n := 0, 0
+	sum, n := 0.0, 0.0
+	level = [2]int{deepest, deepest}
 	for i := lo; i <= hi; i++ {
-		if depth[i] >= depth[deepest]-flatMM {
-			sum += i
-			n++
+		if w := depth[i] - depth[deepest] + flatMM; w > 0 {
+			sum += w * float64(i)
+			n += w
+			level = [2]int{min(level[0], i), max(level[1], i)}
 		}
 	}
-	return int(math.Round(float64(sum) / float64(n)))
+	return sum / n, level
 }
 
 // frenum takes the deepest notch whose place along the crest lies between lo and hi.
-func (an *Anatomy) frenum(name string, n []notch, lo, hi float64) {
+// The bottom is then looked for in finer sections, as the notch of a labial frenum is narrow.
+func (an *Anatomy) frenum(name string, n []notch, lo, hi float64, inner bool, fine func(notch) []section) {
 	best := -1
 	for i := range n {
 		if n[i].width <= frenumWidestMM && n[i].u >= lo && n[i].u <= hi && (best < 0 || n[i].depth > n[best].depth) {
@@ -160,9 +167,29 @@ func (an *Anatomy) frenum(name string, n []notch, lo, hi float64) {
 	if best < 0 {
 		return
 	}
-	an.found(name, n[best].p, sampleUncertainty+n[best].width/8)
+	at := n[best].p
+	_, rho := an.chart.at(an.crestNear(n[best].u))
+	if secs := fine(n[best]); n[best].flat <= 2*an.step && len(secs) > 0 {
+		for i := range secs {
+			s := slice{section: secs[i]}
+			a := s.apexIn(rho, math.Inf(1))
+			if inner {
+				a = s.apexIn(0, rho)
+			}
+			if a != nil && a.p.Z < at.Z {
+				at = a.p
+			}
+		}
+	}
+	// Across the border the roll's top is level for r·sqrt(2h/r) on a height of h: noise and sag.
+	g := an.grain
+	across := math.Sqrt(2 * rollRadiusMM * (g.NoiseMM + g.sag(rollRadiusMM)))
+	an.found(name, at, expanded(rectangle(n[best].flat), rectangle(an.step/2), g.EdgeMM/2, rectangle(across)))
 	l := an.Landmarks[name]
 	l.WidthMM, l.DepthMM = n[best].width, n[best].depth
+	// Both flanks of a notch are read between sections; its bottom and its shoulder are two points.
+	l.WidthUMM = expanded(rectangle(an.step), rectangle(an.step), an.grain.NoiseMM*n[best].width/n[best].depth)
+	l.DepthUMM = expanded(an.grain.NoiseMM, an.grain.NoiseMM, rectangle(2*an.grain.sag(rollRadiusMM)))
 	an.Landmarks[name] = l
 }
 
@@ -199,14 +226,14 @@ func (an *Anatomy) papilla() {
 		}
 		return sum / n
 	}
-	best, bestK := 0.0, -1
-	for k := int((crest - 11) / envBin); k < int((crest-1.5)/envBin); k++ {
-		if k < 0 {
-			continue
-		}
+	var dip []float64
+	best, bestK, first := 0.0, -1, max(0, int((crest-11)/envBin))
+	for k := first; k < int((crest-1.5)/envBin); k++ {
 		// The sideways distance shrinks toward the centre; the pit is compared over the same
 		// angle, which is near enough over these few millimetres.
-		if d := at(beside, k) - at(mid, k); d > best {
+		d := at(beside, k) - at(mid, k)
+		dip = append(dip, d)
+		if d > best {
 			best, bestK = d, k
 		}
 	}
@@ -216,10 +243,17 @@ func (an *Anatomy) papilla() {
 	base, out, _ := an.chart.cut(0)
 	p := base.Along((float64(bestK)+0.5)*envBin, out)
 	p.Z = at(mid, bestK)
-	an.found(IncisivePapilla, p, papillaUncertainty)
+	// As good as the deepest place is what is not shallower by more than noise can make it.
+	near := 0
+	for _, d := range dip {
+		if d > best-0.05-an.grain.NoiseMM {
+			near++
+		}
+	}
+	an.found(IncisivePapilla, p, expanded(rectangle(float64(near)*envBin/2), rectangle(2*an.step)))
 }
 
-// midlineEnd is the posterior border at the midline: the apex of the rear section there.
+// midlineEnd is the material's rearmost point at the midline.
 func (an *Anatomy) midlineEnd() {
 	var at *slice
 	for i := range an.rear {
@@ -227,7 +261,28 @@ func (an *Anatomy) midlineEnd() {
 			at = s
 		}
 	}
-	if at != nil && math.Abs(at.u) < 2 {
-		an.found(PosteriorMidline, at.outer.p, 1)
+	if at == nil || math.Abs(at.u) > 2 {
+		return
 	}
+	tip := at.outer.p
+	for _, c := range at.contours {
+		for _, p := range c.pts {
+			if p.Y > tip.Y {
+				tip = p
+			}
+		}
+	}
+	// The rounded end is level for some way up and down: r·sqrt(2·noise/r) on a radius r.
+	an.found(PosteriorMidline, tip, expanded(rectangle(an.step), an.grain.EdgeMM/2, math.Sqrt(2*rollRadiusMM*(an.grain.NoiseMM+an.grain.sag(rollRadiusMM)))))
+}
+
+// crestNear returns the crest point of the section nearest to u that has one.
+func (an *Anatomy) crestNear(u float64) Vec {
+	best, at := math.Inf(1), Vec{Y: an.chart.cy - an.chart.radius}
+	for i := range an.slices {
+		if s := &an.slices[i]; s.basin > 0 && math.Abs(s.u-u) < best {
+			best, at = math.Abs(s.u-u), s.crest
+		}
+	}
+	return at
 }

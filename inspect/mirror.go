@@ -24,48 +24,98 @@ func mirrorLine(g *grid, sigma float64) (x, y, angle, match float64) {
 		return 0, 0, 0, 0
 	}
 	cx, cy := sx/n, sy/n
-	stride := max(1, len(cells)/3000)
+	few := g.thinned(cells, int(math.Sqrt(n/3000)))
 	best := -1.0
 	var bestAngle, bestOff float64
-	try := func(angle, off float64, stride int) {
-		if v := g.alike(cells, stride, cx, cy, angle, off, sigma); v > best {
+	try := func(angle, off float64, cells []int) {
+		if v := g.alike(cells, cx, cy, angle, off, sigma); v > best {
 			best, bestAngle, bestOff = v, angle, off
 		}
 	}
 	const deg = math.Pi / 180
 	for a := 0.0; a < 180; a += 3 {
 		for off := -6.0; off <= 6; off += 1.5 {
-			try(a*deg, off, stride)
+			try(a*deg, off, few)
 		}
 	}
 	best = -1
 	a0, o0 := bestAngle, bestOff
-	for _, step := range []struct{ a, o float64 }{{1, 0.75}, {0.4, 0.3}, {0.15, 0.1}} {
+	for _, step := range []struct{ a, o float64 }{{1, 0.75}, {0.4, 0.3}} {
 		for i := -3; i <= 3; i++ {
 			for j := -3; j <= 3; j++ {
-				try(a0+float64(i)*step.a*deg, o0+float64(j)*step.o, max(1, stride/3))
+				try(a0+float64(i)*step.a*deg, o0+float64(j)*step.o, cells)
 			}
 		}
 		a0, o0 = bestAngle, bestOff
 	}
-	return cx - bestOff*math.Sin(bestAngle), cy + bestOff*math.Cos(bestAngle), bestAngle, best
+	// The top of the paraboloid through the places around the best one does not jump from one
+	// step to the next as the surface changes.
+	for range 2 {
+		a0, o0 = peak(a0, o0, 0.3*deg, 0.2, func(a, o float64) float64 { return g.alike(cells, cx, cy, a, o, sigma) })
+	}
+	best = g.alike(cells, cx, cy, a0, o0, sigma)
+	return cx - o0*math.Sin(a0), cy + o0*math.Cos(a0), a0, best
+}
+
+// thinned returns the cells that lie on every step-th row and column on both sides of the
+// origin.
+func (g *grid) thinned(cells []int, step int) []int {
+	if step < 2 {
+		return cells
+	}
+	out := make([]int, 0, len(cells)/step/step+1)
+	for _, k := range cells {
+		x, y := g.centre(k)
+		if int(math.Abs(x)/g.cell)%step == 0 && int(math.Abs(y)/g.cell)%step == 0 {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// peak fits f = c + bx + cy + dx² + exy + fy² to 7 by 7 places around a point and returns its
+// top, within those places; the point itself where there is none.
+func peak(x0, y0, dx, dy float64, f func(x, y float64) float64) (x, y float64) {
+	// On a square lattice the terms but for 1, x² and y² are at right angles.
+	const s2, s4 = 28.0, 196.0 // Σi², Σi⁴ over -3 ... 3
+	var z, zx, zy, zxx, zyy, zxy float64
+	for i := -3; i <= 3; i++ {
+		for j := -3; j <= 3; j++ {
+			u, v := float64(i), float64(j)
+			w := f(x0+u*dx, y0+v*dy)
+			z += w
+			zx += u * w
+			zy += v * w
+			zxx += u * u * w
+			zyy += v * v * w
+			zxy += u * v * w
+		}
+	}
+	bx, by, cxy := zx/(7*s2), zy/(7*s2), zxy/(s2*s2)
+	// Σ(i² - 4)² over the lattice is 7 (s4 - s2²/7).
+	cxx, cyy := (zxx-4*z)/(7*(s4-s2*s2/7)), (zyy-4*z)/(7*(s4-s2*s2/7))
+	det := 4*cxx*cyy - cxy*cxy
+	if !(det > 0) || cxx >= 0 {
+		return x0, y0
+	}
+	u, v := (-2*cyy*bx+cxy*by)/det, (-2*cxx*by+cxy*bx)/det
+	return x0 + max(-3, min(3, u))*dx, y0 + max(-3, min(3, v))*dy
 }
 
 // alike compares the height map with its mirror image about the line through (cx, cy) moved
 // sideways by off.
-func (g *grid) alike(cells []int, stride int, cx, cy, angle, off, sigma float64) float64 {
+func (g *grid) alike(cells []int, cx, cy, angle, off, sigma float64) float64 {
 	c, s := math.Cos(angle), math.Sin(angle)
 	var sum, n float64
-	for i := 0; i < len(cells); i += stride {
-		k := cells[i]
+	for _, k := range cells {
 		x, y := g.centre(k)
 		n++
 		d := 2 * (-(x-cx)*s + (y-cy)*c - off)
-		j, ok := g.at(x+d*s, y-d*c)
+		top, bottom, ok := g.heights(x+d*s, y-d*c)
 		if !ok {
 			continue
 		}
-		dt, db := g.top[k]-g.top[j], g.bottom[k]-g.bottom[j]
+		dt, db := g.top[k]-top, g.bottom[k]-bottom
 		sum += 0.5*math.Exp(-dt*dt/(2*sigma*sigma)) + 0.5*math.Exp(-db*db/(2*sigma*sigma))
 	}
 	return sum / n

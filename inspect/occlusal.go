@@ -36,6 +36,7 @@ type OcclusalMethod struct {
 	AnteriorHalfDeg float64 `toml:"anterior_half_deg"` // front of the rim: to both sides of straight ahead, from the middle of its rear
 	SideFromDeg     float64 `toml:"side_from_deg"`     // sides of the rim: from here
 	SideToDeg       float64 `toml:"side_to_deg"`       // to here
+	ClusterMM       float64 `toml:"cluster_mm"`        // the flat's unevenness is taken as alike over cells of this size, for the uncertainty
 }
 
 // OcclusalRefs is what the occlusal plane is compared with. Directions are the patient's.
@@ -43,6 +44,10 @@ type OcclusalRefs struct {
 	Left, Posterior, Toward Vec
 	References              map[string]Vec // plane normals toward the tissue, by name: "hamular-papilla", "crest", "given"
 	Apex                    map[string]Vec // border apexes: "anterior", "left", "right"
+
+	ReferenceU map[string]float64 // standard uncertainty of the references' normals, radians
+	ApexU      float64            // and of an apex along the plane's normal, mm
+	Grain      Grain              // of the scan
 }
 
 // FitOcclusal measures the flat of an occlusion rim or bite plate.
@@ -57,6 +62,9 @@ type OcclusalRefs struct {
 // noise s reads about 5 s. Rim heights run along the normal from the plane to the apexes
 // given. Width at a ray from the middle of the rim's rear is that of the widest disc in the
 // flat whose centre is on the ray, so a slanted ray reads no wider; a plate has no width.
+// Uncertainties (k = 2): of the plane from how what the fit leaves differs between cells of
+// ClusterMM, and from noise; of the flatness from noise, which it holds; of a tilt from plane
+// and reference; of a rim height from plane and apex.
 // What it cannot see: a rim worn or cut wholly to another level; a chip wider than ChipMM
 // reads as outline.
 // Source: ISO 12781-1 for flatness; Beaton and Tukey, Technometrics 1974;16:147 for weights.
@@ -73,8 +81,16 @@ func FitOcclusal(m *mesh.Mesh, rim *Rim, refs OcclusalRefs, method OcclusalMetho
 	o.FlatnessMM, o.RMSMM = fl.PeakToValley, fl.RMS
 	o.MinimumZoneMM, _, _ = MinimumZone(kept)
 
+	u := rim.spread(m, refs, method)
+	o.NormalUDeg, o.OffsetUMM = degrees(expanded(u.turn)), expanded(u.offset)
+	o.FlatnessUMM = expanded(noiseReach*refs.Grain.NoiseMM, rectangle(refs.Grain.sag(flatRadiusMM)))
 	for name, n := range refs.References {
-		o.Tilts[name] = TiltAgainst(p.Normal, n, refs.Left, refs.Posterior)
+		tilt := TiltAgainst(p.Normal, n, refs.Left, refs.Posterior)
+		tilt.UDeg = degrees(expanded(u.turn, refs.ReferenceU[name]))
+		o.Tilts[name] = tilt
+	}
+	for _, apex := range refs.Apex {
+		o.RimHeight.UMM = max(o.RimHeight.UMM, expanded(u.at(apex.Dist(p.Point)), refs.ApexU))
 	}
 	height := func(name string) *float64 {
 		apex, ok := refs.Apex[name]
@@ -84,7 +100,7 @@ func FitOcclusal(m *mesh.Mesh, rim *Rim, refs OcclusalRefs, method OcclusalMetho
 		h := p.Height(apex)
 		return &h
 	}
-	o.RimHeight = RimHeight{Anterior: height("anterior"), Left: height("left"), Right: height("right")}
+	o.RimHeight.Anterior, o.RimHeight.Left, o.RimHeight.Right = height("anterior"), height("left"), height("right")
 
 	g := newFlatMask(m, rim, p, refs.Left, refs.Posterior, method.PixelMM)
 	if inside := g.inside(); 2*slices.Max(inside) > method.PlateMM {
@@ -96,6 +112,14 @@ func FitOcclusal(m *mesh.Mesh, rim *Rim, refs OcclusalRefs, method OcclusalMetho
 	o.Outline = rim.outline(m)
 	return o
 }
+
+// noiseReach is how many standard deviations of noise the farthest of the points kept stand
+// out to each side: the 99.5 % point of the normal distribution for a TrimShare of 1 %.
+const noiseReach = 2.6
+
+// flatRadiusMM is the least radius of a wave on a rim, for what flat faces cut off it: one of
+// 8 mm and 0.3 mm from middle to crest.
+const flatRadiusMM = 5.4
 
 // trimmed returns the flat's points without the share of its area farthest from its
 // least-squares plane.

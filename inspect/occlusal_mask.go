@@ -285,8 +285,9 @@ func (g *flatMask) padded(n int) *flatMask {
 }
 
 // outline chains the outer edges of the flat's faces into closed paths, longest first. Paths
-// that touch at a vertex are told apart by turning around it on the flat's side. Pinholes made
-// by noise, with paths under 3 mm, are left out.
+// that touch at a vertex are told apart by turning around it on the flat's side. A path begins
+// where it is farthest from the flat's centroid. Pinholes made by noise, with paths under 3 mm,
+// are left out.
 func (r *Rim) outline(m *mesh.Mesh) [][]Vec {
 	in := make(map[mesh.FaceID]bool, len(r.Faces))
 	for _, f := range r.Faces {
@@ -310,6 +311,13 @@ func (r *Rim) outline(m *mesh.Mesh) [][]Vec {
 					c = m.Across[c].Next()
 				}
 			}
+			start := 0
+			for i, q := range path {
+				if q.Sub(r.Plane.Point).Norm2() > path[start].Sub(r.Plane.Point).Norm2() {
+					start = i
+				}
+			}
+			path = slices.Concat(path[start:], path[:start])
 			if path = append(path, path[0]); pathLength(path) >= 3 {
 				paths = append(paths, path)
 			}

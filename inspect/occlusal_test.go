@@ -13,7 +13,7 @@ import (
 var occlusalDefaults = OcclusalMethod{
 	SearchDeg: 30, SlopeDeg: 25, CellMM: 1.5, Guesses: 3000, BandMM: 1.2, CutMM: 0.15, SkirtMM: 2, WallDeg: 55, WallShare: 0.5, WaveMM: 8, WaveShare: 0.7,
 	AreaMM2: 100, LengthMM: 30, BreadthMM: 15, WidthMM: 3.5, LevelShare: 0.65, TrimShare: 0.01, PixelMM: 0.2, PlateMM: 15,
-	ChipMM: 10, ChipDepthMM: 0.2, ChipAreaMM2: 1, AnteriorHalfDeg: 20, SideFromDeg: 35, SideToDeg: 70,
+	ChipMM: 10, ChipDepthMM: 0.2, ChipAreaMM2: 1, AnteriorHalfDeg: 20, SideFromDeg: 35, SideToDeg: 70, ClusterMM: 8,
 }
 
 // tray is a swept impression tray: an arch of trough section with an occlusion rim below it,

@@ -14,7 +14,7 @@ import (
 // direction in the plane, or with the angle or the length around the arch.
 type wave struct {
 	origin, u, v Vec // middle of the arch's opening, axes in the plane
-	k            [4]float64
+	k            waveVec
 	sin, cos     float64     // mm
 	middle       []archPlace // the middle line of the flat, from one end to the other
 }
@@ -22,20 +22,41 @@ type wave struct {
 // archPlace is a point of the middle line of a flat.
 type archPlace struct{ x, y, angle, arc float64 }
 
-// Coordinates in which the phase may grow, in pairs: x and y mm, angle and arc length.
+// Coordinates in which the phase may grow: x and y mm; or angle and arc length, and square and
+// cube of the arc length from the middle over its half, for waves that grow longer or shorter
+// along the arch.
 const (
 	alongX = iota
 	alongY
 	aroundAngle
 	aroundArc
+	aroundSquare
+	aroundCube
+	waveVecLen
 )
 
-// coordinates returns where p is: x and y mm, and the angle (radians) and arc length (mm) of the
-// nearest place on the middle line, so that a wave around the arch runs square to it.
-func (w *wave) coordinates(p Vec) [4]float64 {
+type waveVec [waveVecLen]float64
+
+// across and around are the coordinates that are refined together.
+var (
+	across = []int{alongX, alongY}
+	around = []int{aroundAngle, aroundArc, aroundSquare, aroundCube}
+)
+
+// together returns those of a phase.
+func (k waveVec) together() []int {
+	if k[alongX] != 0 || k[alongY] != 0 {
+		return across
+	}
+	return around
+}
+
+// coordinates returns where p is: x and y mm, and those of the nearest place on the middle line
+// (angle in radians, the rest mm), so that a wave around the arch runs square to it.
+func (w *wave) coordinates(p Vec) waveVec {
 	d := p.Sub(w.origin)
 	x, y := d.Dot(w.u), d.Dot(w.v)
-	best, at := math.Inf(1), [4]float64{x, y, math.Atan2(x, y)}
+	best, at := math.Inf(1), waveVec{x, y, math.Atan2(x, y)}
 	for i := 1; i < len(w.middle); i++ {
 		a, b := w.middle[i-1], w.middle[i]
 		dx, dy := b.x-a.x, b.y-a.y
@@ -52,6 +73,11 @@ func (w *wave) coordinates(p Vec) [4]float64 {
 			best = e
 			at[aroundAngle], at[aroundArc] = a.angle+t*(b.angle-a.angle), a.arc+t*(b.arc-a.arc)
 		}
+	}
+	if n := len(w.middle); n > 0 {
+		half := w.middle[n-1].arc / 2
+		d := at[aroundArc] - half
+		at[aroundSquare], at[aroundCube] = d*d/half, d*d*d/(half*half)
 	}
 	return at
 }
@@ -73,7 +99,7 @@ func (w *wave) amplitude() float64 {
 	return math.Hypot(w.sin, w.cos)
 }
 
-func phase(k, at [4]float64) float64 {
+func phase(k, at waveVec) float64 {
 	sum := 0.0
 	for i := range k {
 		sum += float64(k[i] * at[i])
@@ -83,7 +109,7 @@ func phase(k, at [4]float64) float64 {
 
 // sample is a place of the flat for the fit of a wave.
 type sample struct {
-	at     [4]float64
+	at     waveVec
 	h, w   float64 // height over the plane, weight
 	weight float64
 }
@@ -105,11 +131,11 @@ func (f *rimFinder) findWave(rim *Rim, search bool) (*wave, Plane) {
 		w = newWave(points, rim.Weight, rim.Plane)
 	}
 	list := f.samples(rim, w)
-	base, _ := fitWave(list, [4]float64{})
+	base, _ := fitWave(list, waveVec{})
 	if !(base > 0) {
 		return nil, rim.Plane
 	}
-	var lo, hi [4]float64
+	var lo, hi waveVec
 	for i, s := range list {
 		for c := range s.at {
 			if i == 0 || s.at[c] < lo[c] {
@@ -121,7 +147,7 @@ func (f *rimFinder) findWave(rim *Rim, search bool) (*wave, Plane) {
 		}
 	}
 	best, k := math.Inf(1), w.k
-	try := func(c [4]float64) {
+	try := func(c waveVec) {
 		// At least one period across the flat, none shorter than WaveMM.
 		most, least := math.Inf(-1), math.Inf(1)
 		for _, s := range list {
@@ -143,32 +169,33 @@ func (f *rimFinder) findWave(rim *Rim, search bool) (*wave, Plane) {
 		for kx := -limit; kx <= limit; kx += sx {
 			for ky := 0.0; ky <= limit; ky += sy {
 				if kx*kx+ky*ky <= limit*limit {
-					try([4]float64{kx, ky})
+					try(waveVec{kx, ky})
 				}
 			}
 		}
 		length := hi[aroundArc] - lo[aroundArc]
 		for q := 4.0; q*math.Pi/2 <= limit*length; q++ {
-			try([4]float64{aroundAngle: q * span(aroundAngle)})
-			try([4]float64{aroundArc: q * span(aroundArc)})
+			try(waveVec{aroundAngle: q * span(aroundAngle)})
+			try(waveVec{aroundArc: q * span(aroundArc)})
 		}
 	}
-	if k == ([4]float64{}) {
+	if k == (waveVec{}) {
 		return nil, rim.Plane
 	}
-	// Refine within the pair of coordinates that did best: across, or around by any mixture of
-	// angle and length. Then what the wave does not explain, such as chips, loses its weight.
-	c := alongX
-	if k[aroundAngle] != 0 || k[aroundArc] != 0 {
-		c = aroundAngle
+	// Refine within the coordinates that did best: across, or around by any mixture of angle and
+	// length. Then what the wave does not explain, such as chips, loses its weight.
+	by := k.together()
+	step := make([]float64, len(by))
+	for i, c := range by {
+		step[i] = span(c)
 	}
 	var x [5]float64
 	var left float64
 	for range 2 {
-		k = refine(list, k, c, [2]float64{span(c), span(c + 1)})
+		k = refine(list, k, by, step)
 		_, x = fitWave(list, k)
 		reweigh(list, k, x, f.method.CutMM)
-		base, _ = fitWave(list, [4]float64{})
+		base, _ = fitWave(list, waveVec{})
 		left, x = fitWave(list, k)
 	}
 	if !(left < (1-f.method.WaveShare)*base) {
@@ -181,20 +208,21 @@ func (f *rimFinder) findWave(rim *Rim, search bool) (*wave, Plane) {
 	return &next, Plane{w.origin.Along(x[0], rim.Plane.Normal), n}
 }
 
-// refine moves two coordinates of k, in units of step, to the least sum of squares.
-func refine(list []sample, k [4]float64, c int, step [2]float64) [4]float64 {
-	moved := func(d []float64) [4]float64 {
+// refine moves some coordinates of k, in units of step, to the least sum of squares.
+func refine(list []sample, k waveVec, by []int, step []float64) waveVec {
+	moved := func(d []float64) waveVec {
 		n := k
-		n[c] += d[0] * step[0]
-		n[c+1] += d[1] * step[1]
+		for i, c := range by {
+			n[c] += d[i] * step[i]
+		}
 		return n
 	}
 	problem := optimize.Problem{Func: func(d []float64) float64 {
 		left, _ := fitWave(list, moved(d))
 		return left
 	}}
-	settings := &optimize.Settings{FuncEvaluations: 120}
-	result, err := optimize.Minimize(problem, []float64{0, 0}, settings, &optimize.NelderMead{SimplexSize: 0.5})
+	settings := &optimize.Settings{FuncEvaluations: 60 * len(by)}
+	result, err := optimize.Minimize(problem, make([]float64, len(by)), settings, &optimize.NelderMead{SimplexSize: 0.5})
 	if result == nil || err != nil {
 		return k
 	}
@@ -202,7 +230,7 @@ func refine(list []sample, k [4]float64, c int, step [2]float64) [4]float64 {
 }
 
 // reweigh gives each sample Tukey's weight by what the fit leaves of it.
-func reweigh(list []sample, k [4]float64, x [5]float64, least float64) {
+func reweigh(list []sample, k waveVec, x [5]float64, least float64) {
 	rest, area := make([]float64, len(list)), make([]float64, len(list))
 	for i, s := range list {
 		sin, cos := math.Sincos(phase(k, s.at))
@@ -317,9 +345,9 @@ func (f *rimFinder) samples(rim *Rim, w *wave) []sample {
 
 // fitWave fits h = a + bx + cy + d sin + e cos of the phase k by weighted least squares and
 // returns what it leaves of the sum of squares. For k = 0 it fits the plane alone.
-func fitWave(list []sample, k [4]float64) (left float64, x [5]float64) {
+func fitWave(list []sample, k waveVec) (left float64, x [5]float64) {
 	n := 5
-	if k == ([4]float64{}) {
+	if k == (waveVec{}) {
 		n = 3
 	}
 	var ata [25]float64

@@ -20,6 +20,8 @@ type FrameMethod struct {
 	ExtentMinMM  float64 `toml:"extent_min_mm"`  // smallest bounding-box diagonal of a jaw
 	ExtentMaxMM  float64 `toml:"extent_max_mm"`  // largest
 	SymmetryMM   float64 `toml:"symmetry_mm"`    // height difference that left and right may have and still be alike
+	MirrorShare  float64 `toml:"mirror_share"`   // least share of an impression that has its like on the other side
+	BulgeShare   float64 `toml:"bulge_share"`    // least part of the arch's half width by which its front stands out
 	SmallPieceMM float64 `toml:"small_piece_mm"` // pieces with a smaller extent take no part in finding the jaw
 }
 
@@ -33,22 +35,22 @@ type orientation struct {
 	insideOut bool
 	centre    Vec // on the midline, level with the middle of the front's arc
 	radius    float64
+	match     float64 // share of the surface that has its like on the other side
 	decisions []Decision
 }
 
-// sight is a scan seen along an axis: positions in a frame whose z is the axis.
+// sight is a scan seen along an axis: positions about mid in a frame whose z is the axis.
 type sight struct {
 	e1, e2, axis Vec
 	mid          Vec
 	g            *grid
 }
 
-func look(m *mesh.Mesh, body []mesh.FaceID, axis Vec, cell float64) *sight {
-	s := &sight{axis: axis}
-	s.e1 = perpendicular(axis)
+// look sees the body along an axis, with the grid's first side as near to ahead as it can lie.
+func look(m *mesh.Mesh, body []mesh.FaceID, mid, axis, ahead Vec, cell float64) *sight {
+	s := &sight{axis: axis, mid: mid}
+	s.e1 = ahead.Along(-ahead.Dot(axis), axis).Unit()
 	s.e2 = axis.Cross(s.e1)
-	lo, hi := bounds(m.Pos)
-	s.mid = lo.Add(hi).Scale(0.5)
 	loc := make([]Vec, len(m.Pos))
 	for i, p := range m.Pos {
 		d := p.Sub(s.mid)
@@ -62,18 +64,17 @@ func (s *sight) world(x, y, z float64) Vec {
 	return s.mid.Along(x, s.e1).Along(y, s.e2).Along(z, s.axis)
 }
 
-// perpendicular returns a unit vector at right angles to the unit vector a.
-func perpendicular(a Vec) Vec {
-	e := Vec{X: 1}
-	if math.Abs(a.X) > 0.6 {
-		e = Vec{Y: 1}
-	}
-	return a.Cross(e).Unit()
+// principal is where a surface's area lies: its centroid and principal axes, the thinnest
+// direction first, each pointing to the side of the longer tail (positive third moment).
+type principal struct {
+	centre Vec
+	axis   [3]Vec
 }
 
-// thinAxis returns the direction along which the surface extends least: the eigenvector of
-// the smallest eigenvalue of the area's covariance. ok is false where that is not one direction.
-func thinAxis(m *mesh.Mesh, body []mesh.FaceID) (axis Vec, ok bool) {
+// principalAxes returns the axes from which the search for the jaw starts. Being the surface's
+// own, they turn with it, whatever axes the scanner has and however the faces are cut. ok is
+// false where the thinnest direction is not one direction.
+func principalAxes(m *mesh.Mesh, body []mesh.FaceID) (pr principal, ok bool) {
 	var area float64
 	var c Vec
 	for _, f := range body {
@@ -83,31 +84,54 @@ func thinAxis(m *mesh.Mesh, body []mesh.FaceID) (axis Vec, ok bool) {
 		area += a
 	}
 	if !(area > 0) || !c.Finite() {
-		return Vec{}, false
+		return pr, false
 	}
-	c = c.Scale(1 / area)
+	pr.centre = c.Scale(1 / area)
 	s := mat.NewSymDense(3, nil)
 	for _, f := range body {
 		a := m.FaceArea(f)
 		p, q, r := m.Corners(f)
-		d := p.Add(q).Add(r).Scale(1. / 3).Sub(c)
-		v := [3]float64{d.X, d.Y, d.Z}
-		for i := range 3 {
-			for j := i; j < 3; j++ {
-				s.SetSym(i, j, s.At(i, j)+a*v[i]*v[j])
+		// The middles of the sides give a quadratic's integral exactly.
+		for _, d := range [3]Vec{p.Add(q), q.Add(r), r.Add(p)} {
+			d = d.Scale(0.5).Sub(pr.centre)
+			v := [3]float64{d.X, d.Y, d.Z}
+			for i := range 3 {
+				for j := i; j < 3; j++ {
+					s.SetSym(i, j, s.At(i, j)+a/3*v[i]*v[j])
+				}
 			}
 		}
 	}
 	var eig mat.EigenSym
 	if !eig.Factorize(s, true) {
-		return Vec{}, false
+		return pr, false
 	}
 	val := eig.Values(nil)
 	var ev mat.Dense
 	eig.VectorsTo(&ev)
-	axis = Vec{X: ev.At(0, 0), Y: ev.At(1, 0), Z: ev.At(2, 0)}.Unit()
-	return axis, axis.Finite() && val[0] < 0.95*val[1]
+	for k := range pr.axis {
+		pr.axis[k] = Vec{X: ev.At(0, k), Y: ev.At(1, k), Z: ev.At(2, k)}.Unit()
+	}
+	var skew [3]float64
+	for _, f := range body {
+		a := m.FaceArea(f)
+		p, q, r := m.Corners(f)
+		p, q, r = p.Sub(pr.centre), q.Sub(pr.centre), r.Sub(pr.centre)
+		for k, e := range pr.axis {
+			x, y, z := p.Dot(e), q.Dot(e), r.Dot(e)
+			// Exact for a cubic: corners, middles of the sides, centroid.
+			skew[k] += a * ((cube(x)+cube(y)+cube(z))/20 + (cube((x+y)/2)+cube((y+z)/2)+cube((z+x)/2))*2/15 + cube((x+y+z)/3)*9/20)
+		}
+	}
+	for k := range pr.axis {
+		if skew[k] < 0 {
+			pr.axis[k] = pr.axis[k].Scale(-1)
+		}
+	}
+	return pr, pr.axis[0].Finite() && val[0] < 0.95*val[1]
 }
+
+func cube(x float64) float64 { return x * x * x }
 
 // orient finds which way a scan lies. The reason is told where it cannot.
 //
@@ -116,7 +140,7 @@ func thinAxis(m *mesh.Mesh, body []mesh.FaceID) (axis Vec, ok bool) {
 // front; the palate covers the middle of an upper; and the tissue side is the one on which the
 // arch is a trough (an impression) or, where there is none, a ridge (a cast or a mouth).
 func orient(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod, given Jaw) (*orientation, string) {
-	axis, ok := thinAxis(m, body)
+	pr, ok := principalAxes(m, body)
 	if !ok {
 		return nil, "the surface has no flat side: no jaw could be found in it"
 	}
@@ -124,8 +148,9 @@ func orient(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod, given Jaw) (*orien
 	var why string
 	// The first pass starts from the thin axis; the second from the plane of the crest found
 	// in the first.
+	axis, ahead := pr.axis[0], pr.axis[2]
 	for pass := 0; pass < 2; pass++ {
-		s := look(m, body, axis, fm.CellMM)
+		s := look(m, body, pr.centre, axis, ahead, fm.CellMM)
 		o, why = orientAlong(s, fm, given)
 		if o == nil {
 			return nil, why
@@ -134,7 +159,12 @@ func orient(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod, given Jaw) (*orien
 			axis = n
 			o.back = o.back.Sub(n.Scale(o.back.Dot(n))).Unit()
 			o.up = n
+			ahead = o.back
 		}
+	}
+	// Only along the crest's own axis: seen askew, the sides of a whole arch differ too.
+	if o.surface == Impression && o.match < fm.MirrorShare {
+		return nil, fmt.Sprintf("only %.0f %% of the surface has its like on the other side, so part of the arch was not scanned", 100*o.match)
 	}
 	return o, ""
 }
@@ -171,6 +201,11 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 	o.radius = a.radius
 	o.centre = s.world(a.cx, a.cy, 0)
 	top, bottom := a.relief(fm, 1), a.relief(fm, -1)
+	// On a circle the middle of the front stands a third of the radius before the places three
+	// quarters out; where the front was cut off it does not.
+	if !(a.bulge > fm.BulgeShare*a.radius) {
+		return nil, fmt.Sprintf("the arch has no front: its middle stands only %.1f mm before its sides", a.bulge)
+	}
 	up := 1.0 // which way along the axis the tissue lies
 	margin := math.Abs(frontTop+frontBottom-1) * 2
 	switch {
@@ -210,24 +245,28 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 			side, dir = bottom, -1
 		}
 		o.decide("coverage", TissueSide, fmt.Sprintf("one side shows the front of its faces (%.0f %%), the other their backs (%.0f %%)", 100*max(frontTop, frontBottom), 100-100*min(frontTop, frontBottom)), clamp01(2*math.Abs(frontTop-frontBottom)-1))
+		// A bite plate shows between the limbs, from where they stand up like a ridge; over a jaw
+		// itself there is at most a shallow land beside the ridge.
+		trough := side.trough >= fm.TroughMM && side.trough > side.ridge/2
 		switch {
-		case side.score() >= fm.TroughMM && side.relief < fm.ToothMM:
+		case trough && side.relief < fm.ToothMM:
 			o.surface, up = Impression, dir
 			o.decide("surface", Impression, fmt.Sprintf("the front of the faces shows a trough %.1f mm deep with a smooth bottom (relief along it %.2f mm)", side.trough, side.relief), clamp01(side.score()/10))
-		case side.score() >= fm.TroughMM:
+		case trough:
 			o.surface, up, o.insideOut = Cast, dir, true
 			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a trough, but along its bottom the relief is %.1f mm, as teeth make it; an edentulous ridge leaves a smooth trough, so this is taken for a jaw with teeth, inside out; winding alone cannot tell the two apart", side.relief), clamp01((side.relief-fm.ToothMM)/fm.ToothMM))
 			o.decide("winding", "inside out", "the ridge would point into the jaw otherwise", 0.5)
-		case -side.score() >= fm.TroughMM:
+		case side.ridge >= fm.TroughMM:
 			o.surface, up = Cast, -dir
-			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a ridge %.1f mm high along the arch", side.ridge), clamp01(-side.score()/10))
+			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a ridge %.1f mm high along the arch; the tissue side of an impression exported inside out would look the same", side.ridge), clamp01(-side.score()/10))
 		default:
 			return nil, fmt.Sprintf("the surface carries neither a trough (%.1f mm) nor a ridge (%.1f mm) along an arch", side.trough, side.ridge)
 		}
 	}
+	o.match = match
 	o.up = s.axis.Scale(up)
 
-	cover := a.palate(up)
+	cover := a.palate(fm, up)
 	o.jaw = Lower
 	why := fmt.Sprintf("the middle of the arch is open: %.0f %% of it is covered above the crest", 100*cover)
 	if cover > 0.5 {

@@ -1,7 +1,7 @@
 package inspect
 
-// PosteriorMethod has no lengths of its own: extension is read off the rear profiles.
-//
+import "math"
+
 // MeasurePosterior measures how far back the material goes.
 //
 // What: upper: whether the summit of the ridge that each hamular notch leaves is on the
@@ -28,6 +28,7 @@ func MeasurePosterior(an *Anatomy) Posterior {
 		if q, ok := an.Landmarks[IncisivePapilla]; ok {
 			d := an.Frame.Local(l.Point).Y - an.Frame.Local(q.Point).Y
 			p.MidlineMM = &d
+			p.MidlineUMM = ptr(math.Hypot(l.UncertaintyMM, q.UncertaintyMM))
 		}
 	}
 	return p
@@ -42,6 +43,11 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	rear := an.Frame.World(e.rearPoint)
 	s.Rearmost = &rear
 	along := e.dir.Y // posterior part of the line's direction
+	// Where the scan was cut off, the material may go on: neither short nor long can be told.
+	if !e.closed && e.roll == 0 {
+		s.Unmeasured = "the scan stops before the material's rounded end"
+		return s
+	}
 	if an.Jaw == Upper {
 		name := sided(e.side, HamularNotchLeft, HamularNotchRight)
 		reached := e.reached
@@ -55,6 +61,7 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 		if reached {
 			d := (e.rear - top) * along
 			s.ExtensionMM = &d
+			s.ExtensionUMM = ptr(expanded(e.topU, an.rearU(e)))
 		} else {
 			s.Unmeasured = "the notch lies beyond the material"
 		}
@@ -70,10 +77,17 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	f := an.Frame.Local(front.Point).Sub(e.base).Dot(e.dir)
 	d := (e.rear - f) * along
 	s.PastPadFrontMM = &d
+	s.PastPadFrontUMM = ptr(expanded(e.kneeU, an.rearU(e)))
 	reached := e.reached
 	if l, ok := an.Landmarks[sided(e.side, PadSummitLeft, PadSummitRight)]; ok && l.Source == "given" {
 		reached = an.Frame.Local(l.Point).Sub(e.base).Dot(e.dir) <= e.limit
 	}
 	s.SummitReached = &reached
 	return s
+}
+
+// rearU is the standard uncertainty of the material's rearmost point: of its noise, and of the
+// faces that cut off the rounded end.
+func (an *Anatomy) rearU(e *archEnd) float64 {
+	return math.Hypot(an.grain.NoiseMM, rectangle(an.grain.sag(max(0.5, e.roll))))
 }

@@ -53,6 +53,7 @@ type Limits struct {
 	BlebCritical Limit  `toml:"bleb-critical"`
 	Fold         Limit  `toml:"fold"`
 	FoldCritical Limit  `toml:"fold-critical"`
+	VoidShare    Limit  `toml:"void-share"`
 	Defect       NearBy `toml:"defect"`
 
 	BorderThin      BorderLimit `toml:"border-thin"`
@@ -144,6 +145,7 @@ func (l *Limits) all() []namedLimit {
 		{"hole-outer", above(l.HoleOuter)},
 		{"void", above(l.Void)},
 		{"void-critical", above(l.VoidCritical)},
+		{"void-share", above(l.VoidShare)},
 		{"bleb", above(l.Bleb)},
 		{"bleb-critical", above(l.BlebCritical)},
 		{"fold", above(l.Fold)},

@@ -125,40 +125,43 @@ func measureNoise(m *mesh.Mesh, normals []Vec, edge float64, method QualityMetho
 }
 
 // evenSample picks up to n vertices evenly from all over the scan, the same whatever the order of
-// the faces: those whose coordinates hash lowest.
+// the faces and the scan's axes: those that lie nearest above one of many spheres about the
+// surface's centroid.
 func evenSample(m *mesh.Mesh, n int) []mesh.VertexID {
+	const apartMM = 0.05 // of the spheres: less than the spacing of any scan
+	var c Vec
+	area := 0.0
+	for f := range m.Tri {
+		a := m.FaceArea(mesh.FaceID(f))
+		p, q, r := m.Corners(mesh.FaceID(f))
+		c, area = c.Along(a/3, p.Add(q).Add(r)), area+a
+	}
+	c = c.Scale(1 / area)
 	type ranked struct {
-		hash uint64
-		v    mesh.VertexID
+		above float64
+		v     mesh.VertexID
 	}
 	var list []ranked
-	// Most vertices hash far above the n lowest and need no sorting.
-	limit := uint64(math.MaxUint64)
+	// Most vertices lie far above the n lowest and need no sorting.
+	limit := 1.0
 	if len(m.Pos) > 4*n {
-		limit = uint64(float64(math.MaxUint64) * 2 * float64(n) / float64(len(m.Pos)))
+		limit = 2 * float64(n) / float64(len(m.Pos))
 	}
 	for v, p := range m.Pos {
-		h := mix(mix(mix(0, p.X), p.Y), p.Z)
-		if h <= limit && len(m.CornersAt(mesh.VertexID(v))) > 0 {
-			list = append(list, ranked{h, mesh.VertexID(v)})
+		if _, above := math.Modf(p.Dist(c) / apartMM); above <= limit && len(m.CornersAt(mesh.VertexID(v))) > 0 {
+			list = append(list, ranked{above, mesh.VertexID(v)})
 		}
 	}
-	slices.SortFunc(list, func(a, b ranked) int { return cmp.Compare(a.hash, b.hash) })
+	slices.SortFunc(list, func(a, b ranked) int {
+		p, q := m.Pos[a.v], m.Pos[b.v]
+		return cmp.Or(cmp.Compare(a.above, b.above), cmp.Compare(p.X, q.X), cmp.Compare(p.Y, q.Y), cmp.Compare(p.Z, q.Z))
+	})
 	list = list[:min(n, len(list))]
 	out := make([]mesh.VertexID, len(list))
 	for i, r := range list {
 		out[i] = r.v
 	}
 	return out
-}
-
-// mix is the finaliser of splitmix64 (Steele, Lea and Flood, OOPSLA 2014) over h and x.
-func mix(h uint64, x float64) uint64 {
-	h ^= math.Float64bits(x + 0) // -0 is 0
-	h += 0x9e3779b97f4a7c15
-	h = (h ^ h>>30) * 0xbf58476d1ce4e5b9
-	h = (h ^ h>>27) * 0x94d049bb133111eb
-	return h ^ h>>31
 }
 
 // fitQuadric fits h = a + bx + cy + dx² + exy + fy² over the tangent plane of the first of the

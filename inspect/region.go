@@ -23,6 +23,8 @@ func sideIndex(u float64) int {
 
 func (an *Anatomy) setRegionBounds() {
 	b := &an.bounds
+	// A station that is a landmark itself lies behind it, whatever rounding says.
+	const slack = 0.01
 	names := [2]string{BuccalFrenumRight, BuccalFrenumLeft}
 	knees := [2]string{TuberosityRight, TuberosityLeft}
 	if an.Jaw == Lower {
@@ -32,7 +34,7 @@ func (an *Anatomy) setRegionBounds() {
 		b.frenum[i] = frenumUsualMM
 		if l, ok := an.Landmarks[names[i]]; ok {
 			u, _ := an.chart.at(an.Frame.Local(l.Point))
-			b.frenum[i] = math.Abs(u)
+			b.frenum[i] = math.Abs(u) - slack
 		}
 		b.end[i] = an.chart.radius * math.Pi / 2
 		if c := an.lastCrest(side); c != nil {

@@ -70,6 +70,9 @@ type Results struct {
 	Posterior Posterior           `json:"posterior"`
 	Occlusal  *Occlusal           `json:"occlusal"`
 
+	// TissueAreaMM2 is the area of the tissue surface between the borders.
+	TissueAreaMM2 float64 `json:"tissue_area_mm2"`
+
 	// OcclusalUnmeasured says why there is no occlusal plane.
 	OcclusalUnmeasured string `json:"occlusal_unmeasured,omitempty"`
 }
@@ -123,7 +126,9 @@ type Landmark struct {
 	Source        string  `json:"source"` // "found" or "given"
 	UncertaintyMM float64 `json:"uncertainty_mm"`
 	WidthMM       float64 `json:"width_mm,omitempty"` // frenal notches: width at half depth
+	WidthUMM      float64 `json:"width_u_mm,omitempty"`
 	DepthMM       float64 `json:"depth_mm,omitempty"` // frenal notches: below the neighbouring border
+	DepthUMM      float64 `json:"depth_u_mm,omitempty"`
 }
 
 // Quality is how good the scan is as a scan.
@@ -133,8 +138,10 @@ type Quality struct {
 	FacesPerMM2       float64  `json:"faces_per_mm2"`
 	VerticesPerMM2    float64  `json:"vertices_per_mm2"`
 	AreaMM2           float64  `json:"area_mm2"`
+	AreaUMM2          float64  `json:"area_u_mm2"`
 	VolumeMM3         *float64 `json:"volume_mm3"` // closed surfaces only
-	NoiseMM           *float64 `json:"noise_mm"`   // SD along the normal, from local fits
+	VolumeUMM3        *float64 `json:"volume_u_mm3,omitempty"`
+	NoiseMM           *float64 `json:"noise_mm"` // SD along the normal, from local fits
 	NoiseUnmeasured   string   `json:"noise_unmeasured,omitempty"`
 	Components        int      `json:"components"`
 	SmallComponents   int      `json:"small_components"` // pieces under 1 % of the largest one's area
@@ -219,16 +226,17 @@ type Station struct {
 
 // BorderRegion sums up the stations of one region of the border.
 type BorderRegion struct {
-	Region     string   `json:"region"`
-	LengthMM   float64  `json:"length_mm"`
-	Stations   int      `json:"stations"`
-	Measured   int      `json:"measured"` // stations with a thickness
-	MinMM      *float64 `json:"min_mm"`
-	MedianMM   *float64 `json:"median_mm"`
-	MaxMM      *float64 `json:"max_mm"`
-	OutsideMM  *float64 `json:"outside_mm"` // length outside the protocol's review limits; set by Judge
-	HeightMM   *float64 `json:"height_median_mm"`
-	Unmeasured string   `json:"unmeasured,omitempty"`
+	Region       string   `json:"region"`
+	LengthMM     float64  `json:"length_mm"`
+	Stations     int      `json:"stations"`
+	Measured     int      `json:"measured"` // stations with a thickness
+	MinMM        *float64 `json:"min_mm"`
+	MedianMM     *float64 `json:"median_mm"`
+	MaxMM        *float64 `json:"max_mm"`
+	ThicknessUMM *float64 `json:"thickness_u_mm"` // of one station, at the median
+	OutsideMM    *float64 `json:"outside_mm"`     // length outside the protocol's review limits; set by Judge
+	HeightMM     *float64 `json:"height_median_mm"`
+	Unmeasured   string   `json:"unmeasured,omitempty"`
 }
 
 // Posterior is how far back the material goes. Upper: ReachesNotch and ExtensionMM; lower:
@@ -237,7 +245,8 @@ type Posterior struct {
 	Left       *PosteriorSide `json:"left"`
 	Right      *PosteriorSide `json:"right"`
 	MidlineMM  *float64       `json:"midline_mm"` // upper: papilla (or crest at the midline) to the rear edge at the midline
-	Path       []Vec          `json:"path"`       // upper: the posterior border across the palate, right to left
+	MidlineUMM *float64       `json:"midline_u_mm,omitempty"`
+	Path       []Vec          `json:"path"` // upper: the posterior border across the palate, right to left
 	Unmeasured string         `json:"unmeasured,omitempty"`
 }
 
@@ -331,6 +340,7 @@ type Finding struct {
 	Code     string   `json:"code"`
 	Severity Severity `json:"severity"`
 	Value    *float64 `json:"value"`
+	ValueU   *float64 `json:"value_u,omitempty"` // expanded uncertainty (k = 2); none: not stated
 	Limit    *float64 `json:"limit"`
 	Unit     string   `json:"unit"`
 	Region   string   `json:"region,omitempty"`

@@ -48,8 +48,13 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	t := tree.New(m)
 	normals := m.Normals()
 	res.Quality = MeasureQuality(m, normals, t, s.Stats, method.Quality)
+	g := res.Quality.Grain()
+	res.Quality.AreaUMM2 = g.area(res.Quality.AreaMM2)
+	if res.Quality.VolumeMM3 != nil {
+		res.Quality.VolumeUMM3 = ptr(g.volume(res.Quality.AreaMM2, len(m.Pos)))
+	}
 
-	an, why := Locate(m, method.Frame, opt.Jaw, opt.Given.Landmarks)
+	an, why := Locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks)
 	if an == nil {
 		res.Decisions = append(res.Decisions, Decision{About: "jaw", Value: "not found", Why: why})
 		res.Border.Unmeasured, res.Posterior.Unmeasured, res.OcclusalUnmeasured = why, why, why
@@ -64,8 +69,9 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	res.Jaw, res.Surface, res.Coverage, res.InsideOut = an.Jaw, an.Surface, an.Coverage, an.InsideOut
 	res.Decisions, res.Frame, res.Landmarks, res.Crest = an.Decisions, &an.Frame, an.Landmarks, an.Crest()
 
+	res.TissueAreaMM2 = an.tissueArea(m)
 	if an.Surface == Impression {
-		res.Occlusal, res.OcclusalUnmeasured = measureOcclusal(m, normals, an, opt.Given, method.Occlusal)
+		res.Occlusal, res.OcclusalUnmeasured = measureOcclusal(m, normals, an, opt.Given, method.Occlusal, res.Quality.Grain())
 	} else {
 		res.OcclusalUnmeasured = "the surface shows the jaw itself; it carries no rim"
 	}
@@ -77,13 +83,13 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		}
 		res.Defects = FindDefects(m, normals, an, method.Defect, noise)
 	}
-	res.Border = MeasureBorder(m, t, an, method.Border)
+	res.Border = MeasureBorder(m, t, an, g, method.Border)
 	res.Posterior = MeasurePosterior(an)
 	return res, an
 }
 
 // measureOcclusal finds the rim, marks it in the anatomy and fits its plane.
-func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om OcclusalMethod) (*Occlusal, string) {
+func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om OcclusalMethod, g Grain) (*Occlusal, string) {
 	if an.Coverage != TwoSided {
 		return nil, "the scan lacks its oral side"
 	}
@@ -92,9 +98,16 @@ func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om O
 		return nil, NoRim + ": " + why
 	}
 	an.markRim(m, normals, rim)
-	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Apex: an.rimApexes()}
+	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Grain: g}
+	var beside float64
+	refs.Apex, beside = an.rimApexes()
+	refs.ReferenceU = map[string]float64{"crest": an.crestTurn(om.ClusterMM)}
+	// The highest of some dozens of vertices stands out by twice the noise.
+	refs.ApexU = math.Hypot(beside, math.Hypot(2*g.NoiseMM, rectangle(g.sag(rollRadiusMM))))
 	if n, ok := an.notchPapillaPlane(); ok {
 		refs.References["hamular-papilla"] = n
+		l := an.Landmarks
+		refs.ReferenceU["hamular-papilla"] = an.planeTurn(m, n, l[HamularNotchLeft], l[HamularNotchRight], l[IncisivePapilla])
 	}
 	if given.Reference != nil {
 		n := *given.Reference
@@ -129,8 +142,10 @@ const besideMM = 12.0
 // rimApexes returns the border apexes to which rim heights are measured. In front it is the
 // middle between the two apexes farthest toward the tissue on either side of the labial
 // frenum, so that a cant does not count; at the sides the farthest one around half-way between
-// buccal frenum and rear end.
-func (an *Anatomy) rimApexes() map[string]Vec {
+// buccal frenum and rear end. beside is how far the border in front stands below those apexes
+// where the frenum no longer draws it in, root mean square, mm: for which of its places is
+// meant, convention does not say.
+func (an *Anatomy) rimApexes() (out map[string]Vec, beside float64) {
 	highest := func(lo, hi float64) (Vec, bool) {
 		var at *apex
 		for i := range an.slices {
@@ -148,11 +163,22 @@ func (an *Anatomy) rimApexes() map[string]Vec {
 	if l, ok := an.Landmarks[LabialFrenum]; ok {
 		front, _ = an.chart.at(an.Frame.Local(l.Point))
 	}
-	out := map[string]Vec{}
+	out = map[string]Vec{}
 	r, ok1 := highest(front-besideMM, front)
 	l, ok2 := highest(front, front+besideMM)
 	if ok1 && ok2 {
 		out["anterior"] = r.Add(l).Scale(0.5)
+		const drawnMM = frenumWindowMM // beyond it no frenum draws the border in
+		top := [2]float64{an.Frame.Local(r).Z, an.Frame.Local(l).Z}
+		var sum, n float64
+		for i := range an.slices {
+			s := &an.slices[i]
+			if d := math.Abs(s.u - front); s.outer != nil && d > drawnMM && d <= besideMM {
+				h := top[sideIndex(s.u-front)] - s.outer.p.Z
+				sum, n = sum+h*h, n+1
+			}
+		}
+		beside = math.Sqrt(sum / max(n, 1))
 	}
 	for i, name := range [2]string{"right", "left"} {
 		u := (an.bounds.frenum[i] + an.bounds.end[i]) / 2
@@ -163,7 +189,7 @@ func (an *Anatomy) rimApexes() map[string]Vec {
 			out[name] = p
 		}
 	}
-	return out
+	return out, beside
 }
 
 // markRim labels the rim: its flat, and the walls that stand up from it.
@@ -212,6 +238,17 @@ func (an *Anatomy) markRim(m *mesh.Mesh, normals []Vec, rim *Rim) {
 // handleMM is how far in front of the border's apexes the outer surface may bulge and be no
 // handle: a border is seldom thicker than 5 mm, of which half lies in front of its apex.
 const handleMM = 4.0
+
+// tissueArea is the area of the faces that lie on the tissue surface with all three vertices.
+func (an *Anatomy) tissueArea(m *mesh.Mesh) float64 {
+	var sum float64
+	for f, t := range m.Tri {
+		if an.Part[t[0]] == PartTissue && an.Part[t[1]] == PartTissue && an.Part[t[2]] == PartTissue {
+			sum += m.FaceArea(mesh.FaceID(f))
+		}
+	}
+	return sum
+}
 
 // Crest returns the ridge crest in the scan's coordinates, from the patient's right to left.
 func (an *Anatomy) Crest() []Vec {

@@ -183,8 +183,9 @@ func (rows) at(q Vec) (u, rho float64) { return q.X, q.Y }
 
 func (rows) cut(u float64) (base, out, along Vec) { return Vec{X: u}, Vec{Y: 1}, Vec{X: 1} }
 
-// sections cuts the faces of the body at every multiple of step of the layout's u, where rho >= core.
-func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core float64) []section {
+// sections cuts the faces of the body at every multiple of step of the layout's u from first to
+// last, where rho >= core.
+func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core, first, last float64) []section {
 	type span struct{ lo, hi int32 }
 	us := make([]float64, len(loc))
 	far := make([]bool, len(loc))
@@ -199,8 +200,8 @@ func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core 
 	if !(lo < hi) {
 		return nil
 	}
-	first, last := int32(math.Ceil(lo)), int32(math.Floor(hi))
-	n := int(last-first) + 1
+	from, to := int32(math.Ceil(max(lo, first/step))), int32(math.Floor(min(hi, last/step)))
+	n := int(to-from) + 1
 	if n <= 0 {
 		return nil
 	}
@@ -210,13 +211,13 @@ func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core 
 			return span{}, false
 		}
 		a, b, d := us[t[0]], us[t[1]], us[t[2]]
-		return span{int32(math.Ceil(min(a, b, d))), int32(math.Floor(max(a, b, d)))}, true
+		return span{max(from, int32(math.Ceil(min(a, b, d)))), min(to, int32(math.Floor(max(a, b, d))))}, true
 	}
 	start := make([]int32, n+1)
 	for _, f := range body {
 		if s, ok := at(m.Tri[f]); ok {
 			for i := s.lo; i <= s.hi; i++ {
-				start[i-first+1]++
+				start[i-from+1]++
 			}
 		}
 	}
@@ -228,15 +229,15 @@ func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core 
 	for _, f := range body {
 		if s, ok := at(m.Tri[f]); ok {
 			for i := s.lo; i <= s.hi; i++ {
-				list[fill[i-first]] = f
-				fill[i-first]++
+				list[fill[i-from]] = f
+				fill[i-from]++
 			}
 		}
 	}
 	sl := newSlicer(m, loc)
 	out := make([]section, n)
 	for i := range out {
-		u := float64(int(first)+i) * step
+		u := float64(int(from)+i) * step
 		base, o, along := c.cut(u)
 		out[i] = section{u: u, contours: sl.cut(list[start[i]:start[i+1]], base, o, along)}
 	}

@@ -100,7 +100,7 @@ func writeMeasured(b *strings.Builder, r *Report) {
 	borderRows(row, &r.Border)
 	p := &r.Posterior
 	if r.Jaw == Lower {
-		row("Past the pad's front", "right "+length(padOf(p.Right))+", left "+length(padOf(p.Left)))
+		row("Past the pad's front", "right "+padText(p.Right)+", left "+padText(p.Left))
 	} else {
 		row("Past the notch", "right "+notchText(p.Right)+", left "+notchText(p.Left))
 	}
@@ -150,7 +150,7 @@ func borderRows(row func(name, value string), border *Border) {
 		g := &border.Regions[i]
 		text := "not measured" + because(g.Unmeasured)
 		if g.MinMM != nil && g.MedianMM != nil && g.MaxMM != nil {
-			text = fmt.Sprintf("%.1f to %.1f mm, median %.1f", *g.MinMM, *g.MaxMM, *g.MedianMM)
+			text = fmt.Sprintf("%.1f to %.1f mm, median %s", *g.MinMM, *g.MaxMM, plusMinus(*g.MedianMM, known(g.ThicknessUMM)))
 		}
 		if g.OutsideMM != nil && *g.OutsideMM > 0 {
 			text += fmt.Sprintf("; %s of %s outside the limits", mm(*g.OutsideMM), mm(g.LengthMM))
@@ -160,11 +160,11 @@ func borderRows(row func(name, value string), border *Border) {
 	}
 }
 
-func padOf(s *PosteriorSide) *float64 {
+func padText(s *PosteriorSide) string {
 	if s == nil {
-		return nil
+		return "not measured"
 	}
-	return s.PastPadFrontMM
+	return length(s.PastPadFrontMM, known(s.PastPadFrontUMM))
 }
 
 func notchText(s *PosteriorSide) string {
@@ -174,14 +174,26 @@ func notchText(s *PosteriorSide) string {
 	case !*s.ReachesNotch:
 		return "not reached"
 	}
-	return length(s.ExtensionMM)
+	return length(s.ExtensionMM, known(s.ExtensionUMM))
 }
 
-func length(v *float64) string {
+func length(v *float64, u float64) string {
 	if v == nil || math.IsNaN(*v) {
 		return "not measured"
 	}
-	return mm(*v)
+	return plusMinus(*v, u) + " mm"
+}
+
+// plusMinus writes a value with its expanded uncertainty, if that is stated, to the decimals that
+// the uncertainty leaves.
+func plusMinus(v, u float64) string {
+	switch {
+	case !(u > 0):
+		return fmt.Sprintf("%.1f", v)
+	case u < 0.095:
+		return fmt.Sprintf("%.2f ± %.2f", v, max(u, 0.01))
+	}
+	return fmt.Sprintf("%.1f ± %.1f", v, u)
 }
 
 // tenths writes an angle with its sign, and no minus before zero.
@@ -194,10 +206,14 @@ func occlusalRows(row func(name, value string), r *Report) {
 		return
 	}
 	tilt := "no reference plane"
-	if name, t, found := reference(o); found {
+	if name, t, found := o.Reference(); found {
 		tilt = fmt.Sprintf("cant %s, pitch %s degrees against the %s", tenths(t.CantDeg), tenths(t.PitchDeg), name)
+		if t.UDeg > 0 {
+			tilt = fmt.Sprintf("cant %s, pitch %s (± %.1f) degrees against the %s", tenths(t.CantDeg), tenths(t.PitchDeg), max(0.1, t.UDeg), name)
+		}
 	}
 	row("Occlusal plane", tilt)
+	h := &o.RimHeight
 	row("Rim", fmt.Sprintf("uneven by %.2f mm; height in front %s, right %s, left %s", o.FlatnessMM,
-		length(o.RimHeight.Anterior), length(o.RimHeight.Right), length(o.RimHeight.Left)))
+		length(h.Anterior, h.UMM), length(h.Right, h.UMM), length(h.Left, h.UMM)))
 }

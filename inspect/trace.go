@@ -65,9 +65,13 @@ func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID)
 	bridge(c, out, rho)
 	for i := range out {
 		if s := &out[i]; !math.IsNaN(rho[i]) {
-			s.outer = s.apexIn(rho[i], math.Inf(1))
+			if a := s.apexIn(rho[i], math.Inf(1)); a != nil && !s.cutOff(a) {
+				s.outer = a
+			}
 			if jaw == Lower {
-				s.inner = s.apexIn(0, rho[i])
+				if a := s.apexIn(0, rho[i]); a != nil && !s.cutOff(a) {
+					s.inner = a
+				}
 			}
 		}
 	}
@@ -133,7 +137,8 @@ func (s *slice) bottom(k int) (rho, z float64) {
 	return rho + d, (sz-c*x2)/n + b*d + c*d*d
 }
 
-// envelope returns the highest z by bin of rho, of both neighbours of a bin edge.
+// envelope returns the highest z over the middle of each bin of rho. Points between the middles
+// do not count: one that rounding moves over the edge of its bin would make the crest jump.
 func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 	var far float64
 	for _, c := range s.contours {
@@ -160,8 +165,6 @@ func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 				continue
 			}
 			j := (i + 1) % len(c.pts)
-			put(int(c.rho[i]/envBin), sign*c.pts[i].Z)
-			put(int(c.rho[j]/envBin), sign*c.pts[j].Z)
 			r0, r1, z0, z1 := c.rho[i], c.rho[j], c.pts[i].Z, c.pts[j].Z
 			if r1 < r0 {
 				r0, r1, z0, z1 = r1, r0, z1, z0
@@ -270,9 +273,10 @@ func (s *slice) apexIn(lo, hi float64) *apex {
 	var sum Vec
 	var n float64
 	for i, p := range c.pts {
-		if c.rho[i] > lo && c.rho[i] < hi && p.Z > best-0.02 && math.Abs(c.rho[i]-c.rho[a.index]) < 1 {
-			sum = sum.Add(p)
-			n++
+		// By how much a point is within, so that rounding makes none count or not count.
+		if w := p.Z - best + 0.02; w > 0 && c.rho[i] > lo && c.rho[i] < hi && math.Abs(c.rho[i]-c.rho[a.index]) < 1 {
+			sum = sum.Along(w, p)
+			n += w
 		}
 	}
 	p := sum.Scale(1 / n)
@@ -303,6 +307,26 @@ func (c *contour) segment(i, dir int) mesh.FaceID {
 		i--
 	}
 	return c.faces[(i+len(c.faces))%len(c.faces)]
+}
+
+// cutOff reports that the contour stops at the point, to within what rounding moves it.
+func (s *slice) cutOff(a *apex) bool {
+	const nearMM = 0.1
+	c := &s.contours[a.contour]
+	for _, dir := range [2]int{1, -1} {
+		i, walked := a.index, 0.0
+		for walked < nearMM {
+			j, ok := c.step(i, dir)
+			if !ok {
+				return true
+			}
+			walked += c.pts[i].Dist(c.pts[j])
+			if i = j; i == a.index {
+				break
+			}
+		}
+	}
+	return false
 }
 
 // inward returns the direction along the contour that leads from the apex to the crest: the one

@@ -47,17 +47,17 @@ func verdictOf(findings []Finding) Verdict {
 	return gravest
 }
 
-// Means says what a verdict asks of the reader.
+// Means says what a verdict asks of the reader: what to do, a colon, and more of it.
 func (v Verdict) Means() string {
 	switch v {
 	case Send:
-		return "nothing lies outside the protocol's limits: it can go to the laboratory"
+		return "ready for the laboratory: nothing lies outside the protocol's limits"
 	case Correct:
-		return "mend it at the chairside (add, trim, wash, reline the rim), then scan again"
+		return "mend it at the chairside, then scan again: add, trim, wash, or reline the rim"
 	case Rescan:
-		return "the impression may be sound, the scan is not: scan again"
+		return "scan again: the impression may be sound, the scan is not"
 	case Retake:
-		return "take a new impression"
+		return "take a new impression: too much is missing or too large to mend"
 	}
 	return "not judged"
 }

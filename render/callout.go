@@ -1,7 +1,9 @@
 package render
 
 import (
+	"image"
 	"math"
+	"slices"
 	"strconv"
 
 	"fornix/inspect"
@@ -20,7 +22,7 @@ func (p *page) callouts(marks []seenMark, l layout) (lost int) {
 	var blocks []block
 	var cs []Callout
 	for _, m := range marks {
-		if m.Label == "" {
+		if m.Label == "" || p.close(m, l) {
 			continue
 		}
 		b := block{mark: m}
@@ -82,6 +84,56 @@ func (p *page) callouts(marks []seenMark, l layout) (lost int) {
 		}
 	}
 	return lost
+}
+
+// close sets the name of a landmark beside it, where its leader would otherwise run across half
+// the picture, and reports whether there was a quiet place for it.
+func (p *page) close(m seenMark, l layout) bool {
+	u := p.u
+	if m.Kind != MarkLandmark || m.Detail != "" || math.Abs(m.x-l.picture.W/2) > 0.2*l.picture.W {
+		return false
+	}
+	w, h := p.width(m.Label, plainText)+8*u, p.line(plainText)
+	for gap := m.r + 4*u; gap < m.r+64*u; gap += 6 * u {
+		for _, b := range [4]Box{
+			{m.x - w/2, m.y + gap, w, h}, {m.x - w/2, m.y - gap - h, w, h}, {m.x + gap, m.y - h/2, w, h}, {m.x - gap - w, m.y - h/2, w, h},
+		} {
+			if !p.quiet(b) {
+				continue
+			}
+			on := Box{b.X + l.picture.X, b.Y + l.picture.Y, w, h}
+			if slices.ContainsFunc(p.set, on.Overlaps) {
+				continue
+			}
+			if gap > m.r+16*u {
+				p.leader(Point{max(on.X, min(on.X+w, m.x+l.picture.X)), max(on.Y, min(on.Y+h, m.y+l.picture.Y))}, m, l)
+			}
+			p.pen.box(on)
+			p.pen.flush(paper, 0.7)
+			p.write(m.Label, on.X+4*u, on.Y, plainText, softInk)
+			return true
+		}
+	}
+	return false
+}
+
+// quiet reports whether a box of the picture holds no lines, marks or colours of the border.
+func (p *page) quiet(b Box) bool {
+	r := image.Rect(int(b.X), int(b.Y), int(b.X+b.W)+1, int(b.Y+b.H)+1)
+	img := p.raster.Image
+	if !r.In(img.Bounds()) {
+		return false
+	}
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		row := img.Pix[y*img.Stride+4*r.Min.X : y*img.Stride+4*r.Max.X]
+		for i := 0; i < len(row); i += 4 {
+			high, low := max(row[i], row[i+1], row[i+2]), min(row[i], row[i+1], row[i+2])
+			if high-low > 34 || high < 70 { // coloured, or dark as ink
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // leader draws the line from a label to its mark.

@@ -38,17 +38,23 @@ func (c Camera) Project(p mesh.Vec) (x, y, z float64) {
 	return c.X + float64(c.Scale*d.Dot(c.Right)), c.Y - float64(c.Scale*d.Dot(c.Up)), d.Dot(c.Toward)
 }
 
-// fit aims the camera so that the finite points of the scan, and more if there are any, fill a
-// box of the page.
-func (c Camera) fit(b Box, pos []mesh.Vec, more ...mesh.Vec) Camera {
+// fit aims the camera so that the pieces of the scan that matter, and more points if there are
+// any, fill a box of the page.
+func (c Camera) fit(b Box, s *Surface, more ...mesh.Vec) Camera {
 	lo := mesh.Vec{X: math.Inf(1), Y: math.Inf(1), Z: math.Inf(1)}
 	hi := lo.Scale(-1)
-	for _, points := range [2][]mesh.Vec{pos, more} {
-		for _, p := range points {
-			if p.Finite() {
-				q := mesh.Vec{X: p.Dot(c.Right), Y: p.Dot(c.Up), Z: p.Dot(c.Toward)}
-				lo, hi = lo.Min(q), hi.Max(q)
-			}
+	add := func(p mesh.Vec) {
+		q := mesh.Vec{X: p.Dot(c.Right), Y: p.Dot(c.Up), Z: p.Dot(c.Toward)}
+		lo, hi = lo.Min(q), hi.Max(q)
+	}
+	for v, p := range s.mesh.Pos {
+		if s.main[v] {
+			add(p)
+		}
+	}
+	for _, p := range more {
+		if p.Finite() {
+			add(p)
 		}
 	}
 	if lo.X > hi.X {

@@ -61,6 +61,22 @@ func (s Scale) colours() []color.RGBA {
 	return cs
 }
 
+// colour returns the colour of a thickness in mm out of cs, the colours of the steps. Over a
+// quarter of a step to both sides of where two meet they blend, so that thicknesses that differ
+// by noise alone look alike.
+func (s Scale) colour(mm float64, cs []color.RGBA) color.RGBA {
+	const blend = 0.25
+	i := s.step(mm)
+	t := (mm-s.FromMM)/s.StepMM - float64(i) // place within the step
+	switch {
+	case t < blend && i > 0:
+		return mix(cs[i-1], cs[i], float32(0.5+0.5*max(0, t)/blend))
+	case t > 1-blend && i < len(cs)-1:
+		return mix(cs[i], cs[i+1], float32(0.5*(min(1, t)-1+blend)/blend))
+	}
+	return cs[i]
+}
+
 // ramp is a sequential colour map over t in 0 … 1: dark violet, blue, teal, green, yellow.
 //
 // It is an arc in the OKLab space (B. Ottosson, "A perceptual color space for image

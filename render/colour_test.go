@@ -91,6 +91,28 @@ func TestBorderStandsOutFromMaterial(t *testing.T) {
 	}
 }
 
+// Where two steps meet the colour is half of each; in the middle of a step it is the legend's.
+func TestStepsBlendWhereTheyMeet(t *testing.T) {
+	s := Scale{}.orDefault()
+	cs := s.colours()
+	a, b := s.colour(1.499, cs), s.colour(1.501, cs)
+	for _, d := range [3]int{int(a.R) - int(b.R), int(a.G) - int(b.G), int(a.B) - int(b.B)} {
+		if abs(d) > 1 {
+			t.Errorf("the colour jumps from %v to %v", a, b)
+		}
+	}
+	for i, mm := range []float64{0.75, 1.25, 1.75} {
+		if got := s.colour(mm, cs); got != cs[i] {
+			t.Errorf("%g mm is %v and not %v", mm, got, cs[i])
+		}
+	}
+	for mm, want := range map[float64]color.RGBA{-3: cs[0], 0.5: cs[0], 5.5: cs[len(cs)-1], 60: cs[len(cs)-1]} {
+		if got := s.colour(mm, cs); got != want {
+			t.Errorf("%g mm is %v and not %v", mm, got, want)
+		}
+	}
+}
+
 func TestScaleSteps(t *testing.T) {
 	s := Scale{}.orDefault()
 	for _, c := range []struct {

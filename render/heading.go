@@ -2,19 +2,11 @@ package render
 
 import (
 	"fmt"
-	"maps"
 	"math"
-	"slices"
 	"strings"
 
 	"fornix/inspect"
 )
-
-// gloss says in a few words what a verdict asks for.
-var gloss = map[inspect.Verdict]string{
-	inspect.Send: "ready for the laboratory", inspect.Correct: "mend at the chairside, then send",
-	inspect.Rescan: "scan again", inspect.Retake: "take the impression again",
-}
 
 // title sets the name of the view, one line about the scan or the finding's sentence, and the
 // verdict at the right.
@@ -26,7 +18,7 @@ func (p *page) title(b Box, c content) {
 		p.write(v, b.X+b.W-w, b.Y+12*u, titleText, ink)
 		tw := p.width(t, plainText)
 		p.write(t, b.X+b.W-w-tw-12*u, b.Y+26*u, plainText, softInk)
-		g := gloss[c.rep.Verdict]
+		g, _, _ := strings.Cut(c.rep.Verdict.Means(), ":")
 		gw := p.width(g, plainText)
 		p.write(g, b.X+b.W-gw, b.Y+58*u, plainText, softInk)
 		limit -= max(w+tw+12*u, gw) + 28*u
@@ -41,7 +33,7 @@ func (p *page) title(b Box, c content) {
 	}
 	lines := p.wrap(c.subtitle, limit, 2, plainText)
 	if t := planeWords(c.rep.Occlusal); t != "" && c.view.Plane {
-		lines = append(lines[:min(1, len(lines))], p.wrap(t, limit, 1, plainText)...)
+		lines = append(lines[:min(1, len(lines))], p.wrap(t, b.W, 1, plainText)...) // under the verdict's line
 	}
 	for i, line := range lines {
 		p.write(line, b.X, b.Y+58*u+float64(i)*p.line(plainText), plainText, softInk)
@@ -91,18 +83,14 @@ func planeWords(o *inspect.Occlusal) string {
 		return ""
 	}
 	var parts []string
-	for _, ref := range slices.Sorted(maps.Keys(o.Tilts)) {
-		t := o.Tilts[ref]
-		parts = append(parts, fmt.Sprintf("against %s: %s, %s", ref,
-			tiltWords("cant", t.CantDeg, "left", "right"), tiltWords("pitch", t.PitchDeg, "back", "front")))
-	}
 	if h := o.RimHeight.Anterior; h != nil {
 		parts = append(parts, fmt.Sprintf("rim height in front %.1f\u00a0mm", *h))
 	}
-	if len(parts) == 0 {
-		return ""
+	if name, t, found := o.Reference(); found {
+		parts = append(parts, fmt.Sprintf("%s, %s against the %s",
+			tiltWords("cant", t.CantDeg, "left", "right"), tiltWords("pitch", t.PitchDeg, "back", "front"), name))
 	}
-	return "occlusal plane " + strings.Join(parts, "; ")
+	return strings.Join(parts, "; ")
 }
 
 // tiltWords tells an angle and the end at which the plane lies nearer to the tissue.

@@ -43,9 +43,9 @@ type Image struct {
 // Images draws the whole views (tissue side, oral side, front, left, right, back) and then a
 // close-up of each numbered finding that has a place, gravest first.
 //
-// an may be nil. The bytes are the same for any number of workers. Each worker needs about
+// The bytes are the same for any number of workers. Each worker needs about
 // 40 MB for its picture at the default size.
-func Images(m *mesh.Mesh, an *inspect.Anatomy, rep *inspect.Report, opt Options) ([]Image, error) {
+func Images(m *mesh.Mesh, rep *inspect.Report, opt Options) ([]Image, error) {
 	if m == nil || rep == nil {
 		return nil, errors.New("render: no mesh or no report")
 	}
@@ -56,7 +56,7 @@ func Images(m *mesh.Mesh, an *inspect.Anatomy, rep *inspect.Report, opt Options)
 	s := NewSurface(m, rep.InsideOut)
 	base := content{
 		scene: NewScene(rep), rep: rep, opt: opt, subtitle: subtitle(rep),
-		tint: borderTint(m, an, &rep.Border, opt.Thickness),
+		tint: borderTint(m, &rep.Border, opt.Thickness),
 	}
 	all := views(rep)
 	whole := len(all)

@@ -22,7 +22,7 @@ func onePage(m *mesh.Mesh, rep *inspect.Report, v View, opt Options) *page {
 	opt, _ = opt.orDefault()
 	var p page
 	p.draw(NewSurface(m, rep.InsideOut), content{view: v, scene: NewScene(rep), rep: rep, opt: opt,
-		subtitle: subtitle(rep), tint: borderTint(m, nil, &rep.Border, opt.Thickness)})
+		subtitle: subtitle(rep), tint: borderTint(m, &rep.Border, opt.Thickness)})
 	return &p
 }
 
@@ -32,7 +32,7 @@ func TestImagesSameBytesForAnyWorkers(t *testing.T) {
 	var want []Image
 	for _, workers := range []int{1, 2, 3} {
 		opt.Workers = workers
-		got, err := Images(m, nil, rep, opt)
+		got, err := Images(m, rep, opt)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -104,7 +104,7 @@ func TestPageWithTooManyFindings(t *testing.T) {
 
 func TestPlaneWords(t *testing.T) {
 	o := &inspect.Occlusal{Tilts: map[string]inspect.Tilt{"crest": {CantDeg: -3.04, PitchDeg: 1.5}}, RimHeight: inspect.RimHeight{Anterior: ptr(18.02)}}
-	want := "occlusal plane against crest: cant 3.0° (right nearer the tissue), pitch 1.5° (back nearer the tissue); rim height in front 18.0\u00a0mm"
+	want := "rim height in front 18.0\u00a0mm; cant 3.0° (right nearer the tissue), pitch 1.5° (back nearer the tissue) against the plane of the ridge crest"
 	if got := planeWords(o); got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
@@ -134,7 +134,7 @@ func TestTissuePictureClaims(t *testing.T) {
 	v := views(rep)[0]
 	p := onePage(m, rep, v, Options{})
 	l, u := newLayout(1600, 1200)
-	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), m.Pos)
+	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), NewSurface(m, false))
 	on := func(q mesh.Vec) (int, int) {
 		x, y, _ := cam.Project(q)
 		return int(math.Round(x + l.picture.X)), int(math.Round(y + l.picture.Y))
@@ -183,7 +183,7 @@ func TestScaleBar(t *testing.T) {
 	v := views(rep)[0]
 	p := onePage(m, rep, v, Options{})
 	l, u := newLayout(1600, 1200)
-	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), m.Pos)
+	cam := v.Camera.fit(Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge*u), NewSurface(m, false))
 	n := 0
 	for x := range 320 {
 		dark := 0
@@ -206,7 +206,7 @@ func TestBareReport(t *testing.T) {
 	m := sphere(10, 20)
 	rep := &inspect.Report{}
 	rep.Border.ThicknessUnmeasured = "the scan has no outer surface"
-	got, err := Images(m, nil, rep, Options{Width: 800, Height: 600})
+	got, err := Images(m, rep, Options{Width: 800, Height: 600})
 	if err != nil || len(got) != 6 {
 		t.Fatalf("%d images, %v", len(got), err)
 	}
@@ -215,10 +215,10 @@ func TestBareReport(t *testing.T) {
 			t.Errorf("%s: %s", i.Name, i.Alt)
 		}
 	}
-	if _, err := Images(mesh.New(nil, nil), nil, rep, Options{}); err != nil {
+	if _, err := Images(mesh.New(nil, nil), rep, Options{}); err != nil {
 		t.Errorf("an empty scan: %v", err)
 	}
-	if _, err := Images(m, nil, rep, Options{Width: 10, Height: 10}); err == nil {
+	if _, err := Images(m, rep, Options{Width: 10, Height: 10}); err == nil {
 		t.Error("a picture of 10 × 10 pixels was made")
 	}
 }

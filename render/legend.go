@@ -137,12 +137,12 @@ func (p *page) sample(k Kind, b Box) {
 	}
 	switch k {
 	case MarkHole, MarkVoid, MarkPlace, MarkBleb, MarkLandmark:
-		p.symbol(&p.pen, k, mid, 4*u, nil)
+		p.symbol(&p.pen, k, mid, 4*u, nil, false)
 	case BackFaces:
 		p.pen.box(b.inset(3 * u))
 		p.pen.flush(mix(backside, ink, 0.4), 1)
 	case MarkFold:
-		p.symbol(&p.pen, k, mid, 4*u, dense)
+		p.symbol(&p.pen, k, mid, 4*u, dense, false)
 	default:
 		p.inked(&p.pen, k, dense)
 	}
@@ -160,7 +160,7 @@ func newLocator(r *Raster, s *Surface, v View, tint []color.RGBA, width, workers
 	u := float64(width) / 1600
 	w, h := int(locatorWidth*u), int(locatorTall*u)
 	r.Resize(w, h)
-	cam := v.Camera.fit(Box{0, 0, float64(w), float64(h)}.inset(6*u), s.mesh.Pos)
+	cam := v.Camera.fit(Box{0, 0, float64(w), float64(h)}.inset(6*u), s)
 	r.Draw(s, cam, tint, workers)
 	l := &locator{cam: cam, img: image.NewRGBA(r.Image.Bounds()), depth: slices.Clone(r.Depth)}
 	copy(l.img.Pix, r.Image.Pix)

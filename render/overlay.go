@@ -90,15 +90,18 @@ func (p *page) twice(q *pen, width float64, c color.RGBA, shape func(width float
 
 // mark draws one mark into the picture.
 func (p *page) mark(m seenMark) {
-	p.symbol(&p.inside, m.Kind, dot{m.x, m.y, always}, m.r, m.outline)
+	p.symbol(&p.inside, m.Kind, dot{m.x, m.y, always}, m.r, m.outline, m.Number == 0 && m.Kind != MarkLandmark)
 }
 
-// symbol draws the shape of a kind.
-func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke) {
-	u := p.u
+// symbol draws the shape of a kind, faintly for what is within the limits and so no finding.
+func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke, faint bool) {
+	u, thick, ink := p.u, 3.4*p.u, ink
+	if faint {
+		thick, ink = 1.6*u, softInk
+	}
 	switch k {
 	case MarkHole:
-		p.twice(q, 3.4*u, ink, func(w float64) {
+		p.twice(q, thick, ink, func(w float64) {
 			q.ring(at, r+3*u, w)
 			q.ring(at, r+11*u, w)
 		})
@@ -107,22 +110,22 @@ func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke) {
 			q.flush(ink, 1)
 		}
 	case MarkVoid:
-		p.twice(q, 3.4*u, ink, func(w float64) { q.ring(at, r+2*u, w) })
+		p.twice(q, thick, ink, func(w float64) { q.ring(at, r+2*u, w) })
 	case MarkBleb:
 		s := 1.9*r + 3*u // round a circle it would be 2 r
-		p.twice(q, 3.4*u, ink, func(w float64) { q.path(polygon(at, s, 3, -math.Pi/2), w) })
+		p.twice(q, thick, ink, func(w float64) { q.path(polygon(at, s, 3, -math.Pi/2), w) })
 	case MarkFold:
 		if len(outline) < 2 {
-			p.twice(q, 3.4*u, ink, func(w float64) { q.path(polygon(at, r+4*u, 4, 0), w) })
+			p.twice(q, thick, ink, func(w float64) { q.path(polygon(at, r+4*u, 4, 0), w) })
 			return
 		}
 		a, b := outline.beside(11*u), outline.beside(-11*u)
-		p.twice(q, 3.4*u, ink, func(w float64) {
+		p.twice(q, thick, ink, func(w float64) {
 			q.path(a, w)
 			q.path(b, w)
 		})
 	case MarkPlace:
-		p.twice(q, 3.4*u, ink, func(w float64) { q.path(polygon(at, 1.3*r, 4, math.Pi/4), w) })
+		p.twice(q, thick, ink, func(w float64) { q.path(polygon(at, 1.3*r, 4, math.Pi/4), w) })
 	case MarkLandmark:
 		d := r * 0.8
 		p.twice(q, 2.6*u, ink, func(w float64) {
@@ -168,7 +171,8 @@ func (p *page) overlay(l Line, cam Camera) bool {
 	if len(s) < 2 || l.Kind == LinePlane && s.extent() < slit*p.u {
 		return false
 	}
-	s = s.smooth(4*p.u, l.Closed)
+	// The lines follow faces; 2 mm of them to both sides take the steps out.
+	s = s.smooth(4*p.u, max(2, int(2*cam.Scale/(4*p.u))), l.Closed)
 	p.inked(&p.inside, l.Kind, s)
 	for _, d := range s {
 		x, y := int(d.x), int(d.y)
@@ -243,15 +247,15 @@ func (s stroke) extent() float64 {
 	return math.Hypot(hi.x-lo.x, hi.y-lo.y)
 }
 
-// smooth returns the path as points d pixels apart, each the mean of itself and up to two on
+// smooth returns the path as points d pixels apart, each the mean of itself and up to wide on
 // both sides, so that a line that follows the edges of faces does not jitter. The ends of an
 // open path stay where they are.
-func (s stroke) smooth(d float64, closed bool) stroke {
+func (s stroke) smooth(d float64, wide int, closed bool) stroke {
 	even := append(s.even(d), s[len(s)-1])
 	n := len(even)
 	out := make(stroke, n)
 	for i := range even {
-		k := 2
+		k := min(wide, (n-2)/4)
 		if !closed {
 			k = min(k, i, n-1-i)
 		}

@@ -118,9 +118,9 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 	if c.view.finding == nil {
 		room := Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge * u)
 		if pl := c.scene.Plane; c.view.Plane && pl != nil && !pl.flatOn(cam) {
-			cam = cam.fit(room, s.mesh.Pos, pl.Edge...)
+			cam = cam.fit(room, s, pl.Edge...)
 		} else {
-			cam = cam.fit(room, s.mesh.Pos)
+			cam = cam.fit(room, s)
 		}
 	} else {
 		// Scale holds the half width in mm until the picture's size is known.

@@ -16,14 +16,16 @@ type Surface struct {
 	mesh   *mesh.Mesh
 	normal [][3]float32 // #V, out of the material
 	ok     []bool       // #V, the position is finite
+	main   []bool       // #V, of a piece that a view must show; the others are drawn where they fall
 
 	insideOut bool
 }
 
 // NewSurface computes the vertex normals of m, weighted by the area of the faces. insideOut
-// tells that the faces wind the wrong way round. O(#F).
+// tells that the faces wind the wrong way round. Pieces under a hundredth of the largest one's
+// area are crumbs, which no view must show, since one far away would shrink the rest. O(#F).
 func NewSurface(m *mesh.Mesh, insideOut bool) *Surface {
-	s := &Surface{mesh: m, normal: make([][3]float32, len(m.Pos)), ok: make([]bool, len(m.Pos)), insideOut: insideOut}
+	s := &Surface{mesh: m, normal: make([][3]float32, len(m.Pos)), ok: make([]bool, len(m.Pos)), main: make([]bool, len(m.Pos)), insideOut: insideOut}
 	for v, p := range m.Pos {
 		s.ok[v] = p.Finite()
 	}
@@ -31,9 +33,14 @@ func NewSurface(m *mesh.Mesh, insideOut bool) *Surface {
 	if insideOut {
 		sign = -1
 	}
-	for _, t := range m.Tri {
+	const crumb = 0.01 // of the area of the largest piece
+	piece, pieces := m.Components()
+	for f, t := range m.Tri {
 		if !s.ok[t[0]] || !s.ok[t[1]] || !s.ok[t[2]] {
 			continue
+		}
+		if !(pieces[piece[f]].Area < crumb*pieces[0].Area) {
+			s.main[t[0]], s.main[t[1]], s.main[t[2]] = true, true, true
 		}
 		a := m.Pos[t[0]]
 		n := m.Pos[t[1]].Sub(a).Cross(m.Pos[t[2]].Sub(a))
@@ -70,11 +77,12 @@ type Raster struct {
 }
 
 // vertex is a vertex in the picture: position in sixteenths of a sample, height in mm, and the
-// colours of its two sides.
+// colours of its front, plain and in the band, and of its back.
 type vertex struct {
-	x, y        int32
-	z           float32
-	front, back [3]float32
+	x, y                int32
+	z                   float32
+	front, tinted, back [3]float32
+	band                float32 // of the tint's field, 0 … 255
 }
 
 // bandBuffer holds the samples of one band of rows.
@@ -104,8 +112,10 @@ func (r *Raster) Resize(w, h int) {
 	r.bands = nil
 }
 
-// Draw draws s as c sees it on paper white. tint, if not nil, holds the colour of each vertex;
-// alpha 0 stands for plain material. The result is the same for any number of workers.
+// Draw draws s as c sees it on paper white. tint, if not nil, holds the colour of each vertex,
+// and in its alpha a field whose value between the vertices decides: from 128 on the surface
+// has the colours, under it the plain material. So the edge of a coloured band cuts through
+// faces. The result is the same for any number of workers.
 //
 // Faces are sorted into bands of rows, each band is drawn by one worker in the order of the
 // faces, and of two faces at equal depth the first wins.
@@ -177,14 +187,14 @@ func (r *Raster) place(s *Surface, c Camera, tint []color.RGBA, workers int) {
 				a, b := dot(key), dot(fill)
 				lit := 0.41 + float32(0.58*max(0, a)) + float32(0.16*max(0, b))
 				unlit := 0.40 + float32(0.50*max(0, -a)) + float32(0.14*max(0, -b))
-				base := material
+				v.front = [3]float32{lit * float32(material.R), lit * float32(material.G), lit * float32(material.B)}
+				v.tinted, v.band = v.front, 0
 				if tint != nil && tint[i].A > 0 {
 					// A colour that carries a number must not change much with the light.
-					t := float32(tint[i].A) / 255
-					base = mix(material, tint[i], t)
-					lit += float32(t * float32(0.72*(0.98-lit)))
+					lit += float32(0.72 * (0.98 - lit))
+					t := tint[i]
+					v.tinted, v.band = [3]float32{lit * float32(t.R), lit * float32(t.G), lit * float32(t.B)}, float32(t.A)
 				}
-				v.front = [3]float32{lit * float32(base.R), lit * float32(base.G), lit * float32(base.B)}
 				v.back = [3]float32{unlit * float32(backside.R), unlit * float32(backside.G), unlit * float32(backside.B)}
 			}
 		})

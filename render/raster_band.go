@@ -37,6 +37,9 @@ func newEdge(a, b *vertex, x, y int) edge {
 	return e
 }
 
+// edgeOfBand is the value of the tint's field from which on the surface is coloured.
+const edgeOfBand = 128
+
 func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, w *bandBuffer) {
 	area := int64(b.x-a.x)*int64(c.y-a.y) - int64(b.y-a.y)*int64(c.x-a.x)
 	if area == 0 {
@@ -60,8 +63,12 @@ func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, 
 	ea, eb, ec := newEdge(b, c, x0, y0), newEdge(c, a, x0, y0), newEdge(a, b, x0, y0)
 	inv := 1 / float32(area)
 	ca, cb, cc := &a.front, &b.front, &c.front
-	if !facing {
+	banded := facing && max(a.band, b.band, c.band) >= edgeOfBand
+	switch {
+	case !facing:
 		ca, cb, cc = &a.back, &b.back, &c.back
+	case banded && min(a.band, b.band, c.band) >= edgeOfBand:
+		ca, cb, cc, banded = &a.tinted, &b.tinted, &c.tinted, false
 	}
 	zb, zc := b.z-a.z, c.z-a.z
 	for y := y0; y <= y1; y++ {
@@ -76,6 +83,12 @@ func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, 
 				if z > w.depth[i] {
 					w.depth[i], w.face[i] = z, f
 					la := 1 - lb - lc
+					if banded {
+						ca, cb, cc = &a.front, &b.front, &c.front
+						if float32(la*a.band)+float32(lb*b.band)+float32(lc*c.band) >= edgeOfBand {
+							ca, cb, cc = &a.tinted, &b.tinted, &c.tinted
+						}
+					}
 					w.rgb[i] = level(la, lb, lc, ca[0], cb[0], cc[0])<<16 |
 						level(la, lb, lc, ca[1], cb[1], cc[1])<<8 |
 						level(la, lb, lc, ca[2], cb[2], cc[2])

@@ -81,7 +81,8 @@ func NewScene(rep *inspect.Report) Scene {
 	s.addDefects(rep, used)
 	s.addFindings(rep, used)
 	s.addLandmarks(rep)
-	if len(rep.Crest) > 1 {
+	// On a cast the crest is one guess of several, and nothing is judged by it.
+	if len(rep.Crest) > 1 && rep.Surface != inspect.Cast {
 		s.Lines = append(s.Lines, Line{Kind: LineCrest, Path: rep.Crest, LiftMM: 1})
 	}
 	if len(rep.Posterior.Path) > 1 {

@@ -2,9 +2,11 @@ package render
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"fornix/inspect"
+	"fornix/inspect/phantom"
 	"fornix/mesh"
 )
 
@@ -105,7 +107,7 @@ func TestCameraFits(t *testing.T) {
 	m, rep := fullReport(inspect.Upper)
 	b := Box{100, 50, 640, 480}
 	for _, v := range views(rep) {
-		c := v.Camera.fit(b, m.Pos)
+		c := v.Camera.fit(b, NewSurface(m, false))
 		lo, hi := Point{math.Inf(1), math.Inf(1)}, Point{math.Inf(-1), math.Inf(-1)}
 		for _, p := range m.Pos {
 			x, y, _ := c.Project(p)
@@ -118,6 +120,75 @@ func TestCameraFits(t *testing.T) {
 		if hi.X-lo.X < b.W-e && hi.Y-lo.Y < b.H-e {
 			t.Errorf("%s does not fill its box: %v %v", v.Name, lo, hi)
 		}
+	}
+}
+
+// A cast is seen from the mouth: an upper one from below, with the patient's right at the left
+// of the picture, a lower one from above.
+func TestCastsAreSeenFromTheMouth(t *testing.T) {
+	for jaw, want := range map[inspect.Jaw]string{inspect.Upper: "patient's right", inspect.Lower: "patient's left"} {
+		rep := &inspect.Report{}
+		rep.Jaw, rep.Frame, rep.Surface = jaw, frameAt(jaw), inspect.Cast
+		v := views(rep)[0]
+		if left, _, up, _ := sides(v.Camera, rep.Frame); left != want || up != "front" || v.Camera.Toward.Dot(rep.Frame.TowardTissue) > 0 {
+			t.Errorf("%s: %s at the left, %s at the top", jaw, left, up)
+		}
+	}
+}
+
+// The views are true of the anatomy and not of the frame's words alone: on a phantom of each
+// jaw, a point that the phantom itself knows to be on the patient's left comes out on the side
+// of the picture where the patient's left is written.
+func TestPhantomsSides(t *testing.T) {
+	for name, c := range map[string]struct {
+		landmark string
+		atLeft   bool // of the picture of the tissue side
+	}{"upper-norim": {"hamular_notch_left", true}, "lower-norim": {"pad_front_left", false}} {
+		par, found := phantom.Named(name)
+		if !found {
+			t.Fatalf("no phantom %s", name)
+		}
+		par.Spacing = 0.7
+		ph, err := phantom.Make(par)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rep := inspect.Run(&inspect.Scan{Mesh: ph.Mesh}, inspect.DefaultProtocol(), inspect.Options{}).Report
+		if rep.Frame == nil {
+			t.Fatal(rep.Decisions)
+		}
+		v := views(rep)[0]
+		cam := v.Camera.fit(Box{0, 0, 1000, 1000}, NewSurface(ph.Mesh, rep.InsideOut))
+		x, _, _ := cam.Project(ph.Truth.Landmarks[c.landmark])
+		left, right, _, _ := sides(v.Camera, rep.Frame)
+		if (x < 500) != c.atLeft || (left == "patient's left") != c.atLeft || (right == "patient's left") == c.atLeft {
+			t.Errorf("%s: %s at %.0f of 1000, with %s at the left and %s at the right", name, c.landmark, x, left, right)
+		}
+	}
+}
+
+// A crumb far away does not shrink the impression, a second large piece is shown.
+func TestCrumbsDoNotShrinkTheView(t *testing.T) {
+	m := sphere(10, 20)
+	scale := func(radius float64) float64 {
+		far := sphere(radius, 8)
+		pos, tri := slices.Clone(m.Pos), slices.Clone(m.Tri)
+		for _, p := range far.Pos {
+			pos = append(pos, p.Add(mesh.Vec{X: 300}))
+		}
+		for _, f := range far.Tri {
+			n := mesh.VertexID(len(m.Pos))
+			tri = append(tri, [3]mesh.VertexID{f[0] + n, f[1] + n, f[2] + n})
+		}
+		c := Look(mesh.Vec{Z: 1}, mesh.Vec{Y: 1}).fit(Box{0, 0, 1000, 1000}, NewSurface(mesh.New(pos, tri), false))
+		return c.Scale
+	}
+	alone := Look(mesh.Vec{Z: 1}, mesh.Vec{Y: 1}).fit(Box{0, 0, 1000, 1000}, NewSurface(m, false)).Scale
+	if got := scale(0.5); got != alone {
+		t.Errorf("%.1f pixels a mm with a crumb, %.1f without", got, alone)
+	}
+	if got := scale(8); got > alone/10 {
+		t.Errorf("%.1f pixels a mm: the other piece is not in the picture", got)
 	}
 }
 

@@ -8,81 +8,45 @@ import (
 	"fornix/mesh"
 )
 
-// reach is how far from a station's apex, in mm, its thickness colours the surface.
-const reach = 3.0
+// The border is coloured as a band of even width round the line through the stations' apexes.
+const (
+	bandMM  = 2.25 // from the line to the edge of the band
+	slopeMM = 1.5  // of the field about the band's edge, to both sides
+	reachMM = bandMM + slopeMM
+	bridge  = 2.0 // mm between stations that the line crosses
+	evenly  = 4   // stations to both sides over which the line is smoothed
+)
 
-// borderTint colours the vertices near the border by the thickness the report states there:
-// the mean of the stations within reach, weighted by the inverse fourth power of the distance.
-// A vertex nearest to a station without a thickness stays plain (alpha 0), and so does one
-// that the anatomy does not count to the border. Without anatomy the colour fades out with the
-// distance. It returns nil when there is nothing to show. O(#V + stations).
-func borderTint(m *mesh.Mesh, an *inspect.Anatomy, b *inspect.Border, scale Scale) []color.RGBA {
+// borderTint gives the vertices near the border the colour of the thickness that the report
+// states there, between stations by linear interpolation. Alpha is a field that falls with the
+// distance from the line through the apexes and is 128 at the edge of the band, so that the
+// raster can draw that edge inside faces (see Raster.Draw). Where the nearest station has no
+// thickness the surface stays plain. It returns nil when there is nothing to show.
+// O(#V + stations).
+func borderTint(m *mesh.Mesh, b *inspect.Border, scale Scale) []color.RGBA {
 	g := newStationGrid(b.Stations)
 	if g == nil {
 		return nil
 	}
-	var part []inspect.Part
-	if an != nil && len(an.Part) == len(m.Pos) {
-		part = an.Part
-	}
 	colours := scale.colours()
 	tint := make([]color.RGBA, len(m.Pos))
 	for v, p := range m.Pos {
-		if part != nil && part[v] != inspect.PartBorder {
-			continue
-		}
 		mm, d, ok := g.at(p)
 		if !ok {
 			continue
 		}
-		c := colours[scale.step(mm)]
-		if part == nil {
-			const full = reach - 1
-			c.A = uint8(255 * max(0, min(1, (reach-d)/(reach-full))))
-		}
+		c := scale.colour(mm, colours)
+		c.A = uint8(max(1, min(255, 128+127*(bandMM-d)/slopeMM)))
 		tint[v] = c
 	}
-	soften(m, tint)
 	return tint
-}
-
-// soften replaces each colour by the mean over the faces round it, twice, so that the edge of
-// the coloured band does not follow single faces.
-func soften(m *mesh.Mesh, tint []color.RGBA) {
-	type sum struct{ r, g, b, a, n int32 }
-	sums := make([]sum, len(tint))
-	for range 2 {
-		clear(sums)
-		for _, t := range m.Tri {
-			p, q, s := tint[t[0]], tint[t[1]], tint[t[2]]
-			if p.A|q.A|s.A == 0 {
-				for _, v := range t {
-					sums[v].n += 3
-				}
-				continue
-			}
-			var of sum
-			for _, c := range [3]color.RGBA{p, q, s} {
-				a := int32(c.A)
-				of = sum{of.r + int32(c.R)*a, of.g + int32(c.G)*a, of.b + int32(c.B)*a, of.a + a, 0}
-			}
-			for _, v := range t {
-				w := &sums[v]
-				*w = sum{w.r + of.r, w.g + of.g, w.b + of.b, w.a + of.a, w.n + 3}
-			}
-		}
-		for v, w := range sums {
-			if w.a > 0 {
-				mean := func(x, n int32) uint8 { return uint8((x + n/2) / n) }
-				tint[v] = color.RGBA{mean(w.r, w.a), mean(w.g, w.a), mean(w.b, w.a), mean(w.a, w.n)}
-			}
-		}
-	}
 }
 
 // stationGrid lists, for every cell of the border's box, the stations within reach of it.
 type stationGrid struct {
 	stations []inspect.Station
+	line     []mesh.Vec // #stations: the apexes, smoothed along the border
+	next     []bool     // #stations: the line goes on to the next station
 	lo       mesh.Vec
 	n        [3]int
 	cells    [][]int32
@@ -101,22 +65,23 @@ func newStationGrid(stations []inspect.Station) *stationGrid {
 	if !measured {
 		return nil
 	}
-	margin := mesh.Vec{X: reach, Y: reach, Z: reach}
+	margin := mesh.Vec{X: reachMM, Y: reachMM, Z: reachMM}
 	g := &stationGrid{stations: stations, lo: lo.Sub(margin)}
 	size := hi.Add(margin).Sub(g.lo)
-	const most = 400 // cells along an axis: 1.2 m, more than any scan of a jaw
+	const most = 400 // cells along an axis: 1.5 m, more than any scan of a jaw
 	for k, s := range [3]float64{size.X, size.Y, size.Z} {
-		g.n[k] = int(s/reach) + 1
+		g.n[k] = int(s/reachMM) + 1
 		if g.n[k] > most {
 			return nil
 		}
 	}
+	g.smooth()
 	g.cells = make([][]int32, g.n[0]*g.n[1]*g.n[2])
-	for i, s := range stations {
-		if !s.Apex.Finite() {
+	for i, p := range g.line {
+		if !p.Finite() {
 			continue
 		}
-		c := g.cell(s.Apex)
+		c := g.cell(p)
 		for z := max(0, c[2]-1); z <= min(g.n[2]-1, c[2]+1); z++ {
 			for y := max(0, c[1]-1); y <= min(g.n[1]-1, c[1]+1); y++ {
 				for x := max(0, c[0]-1); x <= min(g.n[0]-1, c[0]+1); x++ {
@@ -129,13 +94,36 @@ func newStationGrid(stations []inspect.Station) *stationGrid {
 	return g
 }
 
-func (g *stationGrid) cell(p mesh.Vec) [3]int {
-	d := p.Sub(g.lo)
-	return [3]int{int(math.Floor(d.X / reach)), int(math.Floor(d.Y / reach)), int(math.Floor(d.Z / reach))}
+// smooth lays the line through the apexes: on a flat border they wander across it from station
+// to station, and the band would with them. The ends stay where they are.
+func (g *stationGrid) smooth() {
+	n := len(g.stations)
+	g.line, g.next = make([]mesh.Vec, n), make([]bool, n)
+	for i := 1; i < n; i++ {
+		a, b := &g.stations[i-1], &g.stations[i]
+		g.next[i-1] = a.Side == b.Side && a.Apex.Dist(b.Apex) <= bridge
+	}
+	for i := range n {
+		lo, hi := i, i
+		for k := 0; k < evenly && lo > 0 && g.next[lo-1] && g.next[hi]; k++ {
+			lo, hi = lo-1, hi+1
+		}
+		var sum mesh.Vec
+		for _, s := range g.stations[lo : hi+1] {
+			sum = sum.Add(s.Apex)
+		}
+		g.line[i] = sum.Scale(1 / float64(hi-lo+1))
+	}
 }
 
-// at returns the thickness to show at p and the distance to the nearest station, both in mm.
-func (g *stationGrid) at(p mesh.Vec) (mm, nearest float64, ok bool) {
+func (g *stationGrid) cell(p mesh.Vec) [3]int {
+	d := p.Sub(g.lo)
+	return [3]int{int(math.Floor(d.X / reachMM)), int(math.Floor(d.Y / reachMM)), int(math.Floor(d.Z / reachMM))}
+}
+
+// at returns the thickness to show at p and the distance to the line, both in mm; not ok where
+// the line is out of reach or the nearest station has no thickness.
+func (g *stationGrid) at(p mesh.Vec) (mm, d float64, ok bool) {
 	if !p.Finite() {
 		return 0, 0, false
 	}
@@ -145,24 +133,34 @@ func (g *stationGrid) at(p mesh.Vec) (mm, nearest float64, ok bool) {
 			return 0, 0, false
 		}
 	}
-	nearest = reach * reach
-	sum, weight := 0.0, 0.0
+	nearest, at := reachMM*reachMM, -1
 	for _, i := range g.cells[(c[2]*g.n[1]+c[1])*g.n[0]+c[0]] {
-		s := &g.stations[i]
-		d2 := p.Sub(s.Apex).Norm2()
-		if d2 > reach*reach {
-			continue
-		}
-		if d2 < nearest {
-			nearest, ok = d2, s.ThicknessMM != nil
-		}
-		if s.ThicknessMM != nil {
-			w := 1 / ((d2 + 0.04) * (d2 + 0.04))
-			sum, weight = sum+float64(w**s.ThicknessMM), weight+w
+		if d2 := p.Sub(g.line[i]).Norm2(); d2 < nearest {
+			nearest, at = d2, int(i)
 		}
 	}
-	if !ok || math.IsNaN(sum) {
+	if at < 0 || g.stations[at].ThicknessMM == nil || math.IsNaN(*g.stations[at].ThicknessMM) {
 		return 0, 0, false
 	}
-	return sum / weight, math.Sqrt(nearest), true
+	mm = *g.stations[at].ThicknessMM
+	for _, i := range [2]int{at - 1, at} { // the two pieces of the line that end here
+		if i < 0 || !g.next[i] {
+			continue
+		}
+		a, e := g.line[i], g.line[i+1].Sub(g.line[i])
+		l := e.Norm2()
+		if l == 0 {
+			continue
+		}
+		t := max(0, min(1, p.Sub(a).Dot(e)/l))
+		d2 := p.Sub(a.Along(t, e)).Norm2()
+		s, f := g.stations[i].ThicknessMM, g.stations[i+1].ThicknessMM
+		if d2 < nearest {
+			nearest = d2
+			if s != nil && f != nil {
+				mm = *s + float64(t*(*f-*s))
+			}
+		}
+	}
+	return mm, math.Sqrt(nearest), !math.IsNaN(mm)
 }

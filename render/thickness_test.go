@@ -9,7 +9,7 @@ import (
 )
 
 // On a flat plate with a straight row of stations, the colour follows the nearest thickness,
-// ends within reach of the row, and is absent where nothing was measured.
+// ends at the band's edge, and is absent where nothing was measured.
 func TestBorderTint(t *testing.T) {
 	var pos []mesh.Vec
 	var tri [][3]mesh.VertexID
@@ -35,34 +35,29 @@ func TestBorderTint(t *testing.T) {
 	}
 	scale := Scale{}.orDefault()
 	cs := scale.colours()
-	tint := borderTint(m, nil, &b, scale)
+	tint := borderTint(m, &b, scale)
 	at := func(x, y float64) int { return int(2*y)*n + int(2*x) }
 	if got := tint[at(6, 20)]; got != cs[scale.step(1.2)] {
 		t.Errorf("on a thin station: %v, want %v", got, cs[scale.step(1.2)])
 	}
-	if got := tint[at(30, 21)]; got != cs[scale.step(3.7)] {
-		t.Errorf("beside a thick station: %v, want %v", got, cs[scale.step(3.7)])
+	want := cs[scale.step(3.7)]
+	if got := tint[at(30, 21)]; got.R != want.R || got.G != want.G || got.B != want.B {
+		t.Errorf("beside a thick station: %v, want %v", got, want)
 	}
-	for _, p := range [][2]float64{{16, 20}, {6, 25}, {30, 15}, {6, 0}} {
-		if got := tint[at(p[0], p[1])]; got.A != 0 {
+	for _, p := range [][2]float64{{16, 20}, {6, 25}, {30, 15}, {6, 0}, {6, 22.5}} {
+		if got := tint[at(p[0], p[1])]; got.A >= edgeOfBand {
 			t.Errorf("at %v: %v, want no colour", p, got)
 		}
 	}
-	// With anatomy, only the border is coloured; the softened edge reaches two rings farther.
-	an := &inspect.Anatomy{Part: make([]inspect.Part, len(pos))}
-	for v, p := range pos {
-		if math.Abs(p.Y-20) <= 1 {
-			an.Part[v] = inspect.PartBorder
-		}
-	}
-	tint = borderTint(m, an, &b, scale)
-	if tint[at(6, 20)].A != 255 || tint[at(6, 22.5)].A != 0 {
-		t.Errorf("with anatomy: %v on the border, %v beside it", tint[at(6, 20)], tint[at(6, 22.5)])
+	// The field crosses 128 at the band's edge, whatever the faces.
+	a, b2 := float64(tint[at(6, 22)].A), float64(tint[at(6, 22.5)].A)
+	if edge := 2 + 0.5*(a-edgeOfBand)/(a-b2); math.Abs(edge-bandMM) > 0.01 {
+		t.Errorf("the band ends %.3f mm from the line, want %g", edge, bandMM)
 	}
 	for i := range b.Stations {
 		b.Stations[i].ThicknessMM = nil
 	}
-	if borderTint(m, nil, &b, scale) != nil {
+	if borderTint(m, &b, scale) != nil {
 		t.Error("colours without a thickness")
 	}
 }

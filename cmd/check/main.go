@@ -5,6 +5,7 @@
 //	go run ./cmd/check           everything
 //	go run ./cmd/check -quick    no race detector, no other systems, no static checker
 //	go run ./cmd/check -readme   write the real output into README.md instead of comparing
+//	go run ./cmd/check accuracy  measure phantoms of random parameters and print what was reached
 package main
 
 import (
@@ -33,6 +34,9 @@ type step struct {
 }
 
 func main() {
+	if len(os.Args) > 1 && os.Args[1] == "accuracy" {
+		os.Exit(accuracy(os.Args[2:], os.Stdout, os.Stderr))
+	}
 	quick := flag.Bool("quick", false, "leave out the race detector, the other systems and the static checker")
 	readme := flag.Bool("readme", false, "write the real output of its commands into README.md")
 	flag.Parse()
@@ -45,6 +49,7 @@ func main() {
 	}
 	steps := []step{
 		{"tools", true, install},
+		{"reference libraries", true, installOracles},
 		{"gofmt", false, gofmt},
 		{"vet", false, command("go", "vet", "./...")},
 		{"staticcheck", true, command("go", "run", staticcheck, "./...")},

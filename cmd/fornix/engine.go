@@ -42,5 +42,5 @@ func images(o *inspect.Outcome, p inspect.Protocol) (out []render.Image, err err
 		{MM: p.Limits.BorderThin.Review, Text: "thin"},
 		{MM: p.Limits.BorderThick.Review, Text: "thick"},
 	}
-	return render.Images(o.Mesh, o.Anatomy, o.Report, render.Options{Limits: limits})
+	return render.Images(o.Mesh, o.Report, render.Options{Limits: limits})
 }

@@ -52,6 +52,7 @@ func (c inspectCmd) Run(s streams) error {
 	}
 	show := newProgress(s.err)
 	defer show.clear()
+	c.Scans = expand(c.Scans)
 	dirs := directories(c.Scans)
 	failed, kept := false, true
 	for i, path := range c.Scans {
@@ -73,7 +74,7 @@ func (c inspectCmd) Run(s streams) error {
 	case failed:
 		return &failure{code: exitFailed, text: "not every scan could be inspected"}
 	case !kept:
-		return notSend
+		return errNotSend
 	}
 	return nil
 }
@@ -92,7 +93,7 @@ func (c inspectCmd) job() (job, error) {
 	if c.Landmarks != "" {
 		f, err := os.Open(c.Landmarks)
 		if err != nil {
-			return j, &failure{exitUsage, plain(err), "give the path of a JSON file"}
+			return j, &failure{exitUsage, c.Landmarks + ": " + plain(err), "give the path of a JSON file"}
 		}
 		defer f.Close()
 		j.options.Given, err = inspect.ReadGiven(f)
@@ -150,6 +151,20 @@ func (c inspectCmd) print(w io.Writer, r *inspect.Report, i int) error {
 	return err
 }
 
+// expand replaces each pattern such as *.stl by the files that fit it, since not every shell
+// does. What names a file, or fits none, stays as it is.
+func expand(paths []string) []string {
+	var out []string
+	for _, path := range paths {
+		found, err := filepath.Glob(path)
+		if _, missing := os.Lstat(path); missing == nil || err != nil || len(found) == 0 {
+			found = []string{path}
+		}
+		out = append(out, found...)
+	}
+	return out
+}
+
 // directories names a directory for each scan: its file's name without the extension, and -2,
 // -3 … behind it where another scan had the name. Names differ by more than case, because some
 // file systems do not tell case apart.
@@ -187,10 +202,14 @@ func hintFor(err error) string {
 	switch {
 	case strings.Contains(text, "no such file"):
 		return "check the path; names with spaces need quotes"
+	case strings.Contains(text, "not a directory"):
+		return "give --out a directory; a file has that name"
 	case strings.Contains(text, "is a directory"):
 		return "name the files, such as " + filepath.Join("DIR", "*.stl")
 	case strings.Contains(text, "permission denied"):
 		return "check that you may read the scan and write to --out"
+	case strings.Contains(text, "no space") || strings.Contains(text, "read-only"):
+		return "give --out a directory on a disk with room that you may write to"
 	case strings.Contains(text, "a fault of fornix"):
 		return "keep the scan, and tell the makers; the other scans were inspected"
 	}

@@ -65,8 +65,8 @@ type failure struct {
 
 func (f *failure) Error() string { return f.text }
 
-// notSend says that all went well and the verdict is not send.
-var notSend = errors.New("the verdict is not send")
+// errNotSend says that all went well and the verdict is not send.
+var errNotSend = errors.New("the verdict is not send")
 
 // stop is how kong's own exit (after --help) leaves the parser.
 type stop int
@@ -119,7 +119,7 @@ func report(stderr io.Writer, err error) int {
 	if err == nil {
 		return exitDone
 	}
-	if errors.Is(err, notSend) {
+	if errors.Is(err, errNotSend) {
 		return exitNotSend
 	}
 	code := exitFailed

@@ -117,4 +117,5 @@ func decimate(sf *surface, part float64, rng *rand.Rand) {
 		}
 	}
 	sf.tri = kept
+	compact(sf)
 }

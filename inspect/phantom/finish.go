@@ -16,11 +16,11 @@ func (m *maker) finish(sf *surface, workers int) (*Phantom, error) {
 	if p.Decimate > 0 {
 		decimate(sf, p.Decimate, m.rng)
 	}
-	if err := m.holes(sf); err != nil {
-		return nil, err
-	}
 	if p.TissueSide || p.Cast {
 		m.tissueSide(sf, workers)
+	}
+	if err := m.holes(sf); err != nil {
+		return nil, err
 	}
 	if p.Cast && p.Base {
 		if err := m.base(sf); err != nil {
@@ -139,12 +139,14 @@ func (t *Truth) hideOral() {
 	t.Plane = nil
 	t.Voids = slices.DeleteFunc(t.Voids, func(c CapTruth) bool { return c.Surface == "outer" })
 	t.Blebs = slices.DeleteFunc(t.Blebs, func(c CapTruth) bool { return c.Surface == "outer" })
-	t.Holes = slices.DeleteFunc(t.Holes, func(h HoleTruth) bool { return h.Surface == "outer" })
 }
 
 // holes takes the faces out whose middle lies within the radius, on the side of the place only.
 func (m *maker) holes(sf *surface) error {
 	for _, h := range m.p.Holes {
+		if m.truth.OneSided && h.Surface == "outer" {
+			continue
+		}
 		var c vec
 		switch h.Surface {
 		case "tissue", "outer":
@@ -197,6 +199,9 @@ func (m *maker) holes(sf *surface) error {
 			}
 			kept = append(kept, t)
 		}
+		if len(kept) == len(sf.tri) {
+			return fmt.Errorf("phantom: a hole of radius %g mm at %g, %g is too small for these faces", h.Radius, h.X, h.Y)
+		}
 		sf.tri = kept
 		m.truth.Holes = append(m.truth.Holes, HoleTruth{c, h.Radius, h.Surface})
 	}
@@ -204,14 +209,15 @@ func (m *maker) holes(sf *surface) error {
 }
 
 // tissueSide keeps the faces that are seen along z from the tissue: turned toward it by more than
-// 6 degrees and with nothing of the solid before them.
+// 6 degrees and with nothing of the solid before them, without the wax and the handle. Small patches out of sight among them, in
+// the shade of a bleb or the wall of a void, are kept too: a scanner is moved about and sees them.
 func (m *maker) tissueSide(sf *surface, workers int) {
 	seen := make([]bool, len(sf.pos))
 	each(len(seen), workers, func(i int) {
 		if sf.n[i].Z < 0.1 {
 			return
 		}
-		if m.p.Cast && sf.part[i] != partSheet && sf.part[i] != partVoid && sf.part[i] != partFold && sf.part[i] != partBleb {
+		if sf.part[i] == partWax || sf.part[i] == partHandle {
 			return
 		}
 		q := sf.pos[i].Add(vec{Z: 0.05})
@@ -224,9 +230,22 @@ func (m *maker) tissueSide(sf *surface, workers int) {
 		}
 		seen[i] = true
 	})
+	hidden := [][3]mesh.VertexID{}
 	kept := sf.tri[:0]
 	for _, t := range sf.tri {
 		if seen[t[0]] && seen[t[1]] && seen[t[2]] {
+			kept = append(kept, t)
+		} else {
+			hidden = append(hidden, t)
+		}
+	}
+	size := pieces(hidden, len(sf.pos))
+	most := 0
+	for _, n := range size {
+		most = max(most, n)
+	}
+	for i, t := range hidden {
+		if part := sf.part[t[0]]; size[i] < most && part != partWax && part != partHandle {
 			kept = append(kept, t)
 		}
 	}
@@ -236,7 +255,19 @@ func (m *maker) tissueSide(sf *surface, workers int) {
 
 // dropSmall takes pieces of fewer than n faces out, as a scanner's own cleaning does.
 func dropSmall(sf *surface, n int) {
-	root := make([]mesh.VertexID, len(sf.pos))
+	size := pieces(sf.tri, len(sf.pos))
+	kept := sf.tri[:0]
+	for i, t := range sf.tri {
+		if size[i] >= n {
+			kept = append(kept, t)
+		}
+	}
+	sf.tri = kept
+}
+
+// pieces tells for each face how many faces hang together with it by vertices.
+func pieces(tri [][3]mesh.VertexID, verts int) []int {
+	root := make([]mesh.VertexID, verts)
 	for i := range root {
 		root[i] = mesh.VertexID(i)
 	}
@@ -247,22 +278,20 @@ func dropSmall(sf *surface, n int) {
 		}
 		return v
 	}
-	for _, t := range sf.tri {
+	for _, t := range tri {
 		a := find(t[0])
 		root[find(t[1])] = a
 		root[find(t[2])] = find(a)
 	}
-	count := make([]int, len(root))
-	for _, t := range sf.tri {
+	count := make([]int, verts)
+	for _, t := range tri {
 		count[find(t[0])]++
 	}
-	kept := sf.tri[:0]
-	for _, t := range sf.tri {
-		if count[find(t[0])] >= n {
-			kept = append(kept, t)
-		}
+	size := make([]int, len(tri))
+	for i, t := range tri {
+		size[i] = count[find(t[0])]
 	}
-	sf.tri = kept
+	return size
 }
 
 // compact drops the vertices that no face uses.
@@ -278,11 +307,11 @@ func compact(sf *surface) {
 		if to[i] == 0 {
 			continue
 		}
-		sf.pos[n], sf.n[n], sf.part[n] = sf.pos[i], sf.n[i], sf.part[i]
+		sf.pos[n], sf.n[n], sf.f[n], sf.part[n] = sf.pos[i], sf.n[i], sf.f[i], sf.part[i]
 		to[i] = mesh.VertexID(n)
 		n++
 	}
-	sf.pos, sf.n, sf.part = sf.pos[:n], sf.n[:n], sf.part[:n]
+	sf.pos, sf.n, sf.f, sf.part = sf.pos[:n], sf.n[:n], sf.f[:n], sf.part[:n]
 	for i, t := range sf.tri {
 		sf.tri[i] = [3]mesh.VertexID{to[t[0]], to[t[1]], to[t[2]]}
 	}

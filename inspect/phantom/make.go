@@ -75,6 +75,9 @@ func prepare(p *Params) (*maker, error) {
 	m.border()
 	m.wax()
 	m.bounds()
+	if err := m.chips(); err != nil {
+		return nil, err
+	}
 	if err := m.faults(); err != nil {
 		return nil, err
 	}
@@ -198,6 +201,20 @@ func (m *maker) wax() {
 	}
 }
 
+// chips fails where a chip goes through the wax and into the tray: its truth would then be that of
+// the rim alone.
+func (m *maker) chips() error {
+	if m.s.wax == nil {
+		return nil
+	}
+	for i, c := range m.s.wax.chips {
+		if ft := m.s.sheet.nearest(c.c); ft.f < c.r {
+			return fmt.Errorf("phantom: the chip at %g degrees is %.2f mm deep and the tray lies %.2f mm under it", m.p.Rim.Chips[i].Deg, c.r, ft.f)
+		}
+	}
+	return nil
+}
+
 // bounds fits the box that holds the solid and plants the sheet's seeds in it.
 func (m *maker) bounds() {
 	s := m.s
@@ -272,15 +289,15 @@ func (m *maker) faults() error {
 			const step = 0.25
 			at, x := q, 0.0
 			for done := 0.0; done < half-1e-9; {
-				n, g, ok := m.s.hit(f.X+sign*(x+0.02)*dir.X, f.Y+sign*(x+0.02)*dir.Y, false)
+				ahead, _, ok := m.s.hit(f.X+sign*(x+0.02)*dir.X, f.Y+sign*(x+0.02)*dir.Y, false)
 				if !ok {
 					break
 				}
 				// Advance in plan so that the step along the surface is even.
-				slope := math.Max(1, n.Dist(at)/0.02)
+				slope := math.Max(1, ahead.Dist(at)/0.02)
 				d := math.Min(step, half-done)
 				x += d / slope
-				n, g, ok = m.s.hit(f.X+sign*x*dir.X, f.Y+sign*x*dir.Y, false)
+				n, g, ok := m.s.hit(f.X+sign*x*dir.X, f.Y+sign*x*dir.Y, false)
 				if !ok {
 					break
 				}

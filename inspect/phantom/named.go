@@ -165,7 +165,7 @@ func Random(seed int64, jaw string) Params {
 		p.Rim.Wave = in(0.2, 1.2)
 	}
 	for often(0.3) {
-		p.Rim.Chips = append(p.Rim.Chips, Chip{in(-85, 85), in(1.2, 3)})
+		p.Rim.Chips = append(p.Rim.Chips, Chip{in(-85, 85), in(1.2, 2.5)})
 	}
 	switch {
 	case often(0.12):
@@ -218,7 +218,8 @@ func Random(seed int64, jaw string) Params {
 			if !p.TissueSide && often(0.4) {
 				s = "outer"
 			}
-			p.Holes = append(p.Holes, Hole{x, y, in(0.8, 2.5), s})
+			least := math.Max(0.8, 1.6*p.Spacing/math.Sqrt(1-p.Decimate)) // or it takes no face
+			p.Holes = append(p.Holes, Hole{x, y, in(least, 2.5), s})
 		}
 	}
 	return p

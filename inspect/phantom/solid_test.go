@@ -82,6 +82,9 @@ func TestDiskVolume(t *testing.T) {
 // Void, bleb and fold have the volumes of a spherical cap (base radius a, depth h:
 // pi h (3a²+h²)/6, handbook; a 1, h 0.5: 0.850848) and of a groove.
 func TestCapVolume(t *testing.T) {
+	if testing.Short() {
+		t.Skip("makes whole solids")
+	}
 	if v := capVolume(2, 0.5); math.Abs(v-0.850848) > 1e-6 {
 		t.Errorf("cap volume %.6f, not 0.850848", v)
 	}
@@ -130,6 +133,9 @@ func TestCubeTable(t *testing.T) {
 
 // The nearest ball is that which a dense sampling of the sheet finds, wherever a point lies.
 func TestNearestAgainstSampling(t *testing.T) {
+	if testing.Short() {
+		t.Skip("samples whole sheets")
+	}
 	for _, jaw := range []string{"upper", "lower"} {
 		p := Default(jaw)
 		p.Noise, p.Spacing = 0, 1.1

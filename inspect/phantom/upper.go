@@ -255,7 +255,6 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 	}
 	outline := func() error {
 		var poly, corners [][2]float64
-		var sides []float64
 		for s := ar.s[0]; s < -ar.s[0]; s += 0.25 {
 			q, n := ar.at(s)
 			e := edgeAt(s)
@@ -263,7 +262,7 @@ func buildUpper(p *Params, w []wobble) (*anatomy, error) {
 			if s < 0 && y > yr || s > 0 && y > yl {
 				continue
 			}
-			poly, sides = append(poly, [2]float64{x, y}), append(sides, s)
+			poly = append(poly, [2]float64{x, y})
 		}
 		if len(poly) < 100 {
 			return fmt.Errorf("phantom: an extension of %g mm leaves no flange", p.ExtensionLeft)

@@ -1,0 +1,202 @@
+package main
+
+import (
+	"math"
+
+	"fornix/inspect"
+)
+
+// stop is one place of the true border.
+type stop struct {
+	side      string
+	deg       float64
+	apex      vec
+	thickness float64
+	height    float64 // over the crest beside it, toward the tissue
+	hidden    bool    // in a hole of the scan
+}
+
+// stops lists the true border side by side, from the patient's right to left. Heights run along up.
+func (c *comparison) stops(up vec) []stop {
+	var out []stop
+	crest := make([]vec, len(c.truth.Crest))
+	for i, p := range c.truth.Crest {
+		crest[i] = c.local(p)
+	}
+	for _, b := range c.truth.Border {
+		for i := range b.Deg {
+			s := stop{side: b.Side, deg: b.Deg[i], apex: b.Apex[i], thickness: b.Thickness[i], height: math.NaN()}
+			q := c.local(s.apex)
+			best := math.Inf(1)
+			for k, r := range crest {
+				if d := math.Hypot(r.X-q.X, r.Y-q.Y); d < best {
+					best, s.height = d, s.apex.Sub(c.truth.Crest[k]).Dot(up)
+				}
+			}
+			for _, h := range c.truth.Holes {
+				s.hidden = s.hidden || h.Point.Dist(s.apex) < h.Radius+1.5
+			}
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// border compares thickness at each station with that of the nearest true apex within 1 mm, and
+// asks which part of the true border has a station within 1.5 mm. Heights are defined along the
+// report's own axis, so that is the axis of the truth too.
+func (c *comparison) border() {
+	truth := c.stops(c.rep.Frame.TowardTissue)
+	stations := c.rep.Border.Stations
+	worst, where := 0.0, ""
+	for i := range stations {
+		s := &stations[i]
+		near, best := -1, 1.0
+		for k := range truth {
+			if d := truth[k].apex.Dist(s.Apex); d <= best {
+				near, best = k, d
+			}
+		}
+		if near < 0 || truth[near].hidden {
+			continue
+		}
+		t := &truth[near]
+		if s.ThicknessMM != nil && !c.truth.OneSided {
+			e := *s.ThicknessMM - t.thickness
+			c.err("thickness", math.Abs(e))
+			if math.Abs(e) > worst {
+				worst, where = math.Abs(e), s.Region
+			}
+			c.certain("border thickness", e, or0(s.ThicknessUMM))
+		}
+		if s.HeightMM != nil && math.Abs(t.deg) < 85 {
+			e := *s.HeightMM - t.height
+			c.err("height", math.Abs(e))
+			c.certain("border height", e, or0(s.HeightUMM))
+		}
+	}
+	if worst > 0.5 {
+		c.fail("border thickness off by %.2f mm, %s", worst, where)
+	}
+	covered, all := 0, 0
+	for i := range truth {
+		if truth[i].hidden {
+			continue
+		}
+		near := false
+		for k := range stations {
+			near = near || stations[k].Apex.Dist(truth[i].apex) <= 1.5
+		}
+		c.ask("cover", near)
+		if all++; near {
+			covered++
+		}
+	}
+	if float64(covered) < 0.98*float64(all) {
+		c.fail("border followed over %.0f %%", 100*float64(covered)/float64(all))
+	}
+}
+
+// length of a chain of points, mm.
+func chainLength(p []vec) (l float64) {
+	for i := 1; i < len(p); i++ {
+		l += p[i].Dist(p[i-1])
+	}
+	return
+}
+
+// Thresholds for the comparison of stretches: the general review limits of thin and thick.
+const (
+	thinMM  = 1.5
+	thickMM = 4.0
+	leastMM = 3.0 // shorter stretches are not asked for
+)
+
+// stretches compares the extent of thin and thick parts of the border: how long the true
+// thickness, and the measured one, lies past the threshold. One measured station on the other
+// side of the threshold, or a gap of up to 2 mm, does not end a stretch.
+func (c *comparison) stretches() {
+	if c.truth.OneSided {
+		return
+	}
+	truth := c.stops(c.truth.Axes.TowardTissue)
+	for _, kind := range []string{"thin", "thick"} {
+		past := func(th float64) bool { return th < thinMM }
+		if kind == "thick" {
+			past = func(th float64) bool { return th > thickMM }
+		}
+		for i := 0; i < len(truth); i++ {
+			if !past(truth[i].thickness) {
+				continue
+			}
+			var run []vec
+			hidden := false
+			k := i
+			for ; k < len(truth) && truth[k].side == truth[i].side && past(truth[k].thickness); k++ {
+				run = append(run, truth[k].apex)
+				hidden = hidden || truth[k].hidden
+			}
+			i = k
+			want := chainLength(run)
+			if want < leastMM || hidden || len(run) < 3 {
+				continue
+			}
+			got := c.measuredRun(run[len(run)/2], past)
+			c.ask(kind+" stretch", got > 0)
+			switch {
+			case got == 0:
+				c.fail("missed a %s stretch %.1f mm long", kind, want)
+			default:
+				c.err("stretch extent", math.Abs(got-want))
+				if math.Abs(got-want) > 2 {
+					c.fail("%s stretch %.1f mm long measured %.1f", kind, want, got)
+				}
+			}
+		}
+	}
+}
+
+// measuredRun is the length of the measured stretch about a place, 0 without one.
+func (c *comparison) measuredRun(at vec, past func(float64) bool) float64 {
+	s := c.rep.Border.Stations
+	near, best := -1, 3.0
+	for i := range s {
+		if d := s[i].Apex.Dist(at); d < best && s[i].ThicknessMM != nil && past(*s[i].ThicknessMM) {
+			near, best = i, d
+		}
+	}
+	if near < 0 {
+		return 0
+	}
+	var total float64
+	for _, dir := range []int{1, -1} {
+		last := near
+		for i := near + dir; i >= 0 && i < len(s) && s[i].Side == s[near].Side && math.Abs(s[i].SMM-s[last].SMM) <= 2; i += dir {
+			if s[i].ThicknessMM != nil && past(*s[i].ThicknessMM) {
+				total += math.Abs(s[i].SMM - s[last].SMM)
+				last = i
+			} else if s[i].ThicknessMM != nil && i+dir >= 0 && i+dir < len(s) {
+				if n := s[i+dir].ThicknessMM; n != nil && !past(*n) {
+					break
+				}
+			}
+		}
+	}
+	return math.Max(total, 0.01)
+}
+
+// sideHeight is the true height of the rim at a side: of the border's apex farthest toward the
+// tissue half way from the buccal frenum to the rear end, by the length along the border.
+func (c *comparison) sideHeight(sign float64, r *inspect.Occlusal) (float64, bool) {
+	var at vec
+	top, n := math.Inf(-1), 0
+	for _, s := range c.stops(c.truth.Axes.TowardTissue) {
+		if s.side == "buccal" && s.deg*sign > 60 && s.deg*sign < 80 {
+			n++
+			if z := c.local(s.apex).Z; z > top {
+				top, at = z, s.apex
+			}
+		}
+	}
+	return at.Sub(c.truth.Plane.Point).Dot(c.truth.Plane.Normal), n > 0
+}

@@ -1,0 +1,126 @@
+package inspect
+
+import (
+	"math"
+	"testing"
+
+	"fornix/inspect/phantom"
+)
+
+// against returns the errors of all measured stations near the truth's, and the share of the
+// truth's stations that have one within 1.5 mm.
+func against(m measured) (diff, u []float64, cover float64) {
+	var covered, all float64
+	for _, b := range m.truth.Border {
+		for _, a := range b.Apex {
+			all++
+			for i := range m.res.Border.Stations {
+				if m.res.Border.Stations[i].Apex.Dist(a) <= 1.5 {
+					covered++
+					break
+				}
+			}
+		}
+	}
+	for i := range m.res.Border.Stations {
+		s := &m.res.Border.Stations[i]
+		best, th := math.Inf(1), 0.0
+		for _, b := range m.truth.Border {
+			for k, a := range b.Apex {
+				if d := a.Dist(s.Apex); d < best {
+					best, th = d, b.Thickness[k]
+				}
+			}
+		}
+		if s.ThicknessMM != nil && best <= 1 {
+			diff = append(diff, *s.ThicknessMM-th)
+			u = append(u, *s.ThicknessUMM)
+		}
+	}
+	return diff, u, covered / all
+}
+
+func TestBorderThicknessOfPhantoms(t *testing.T) {
+	for _, name := range []string{"upper-sound", "lower-sound", "upper-thin", "upper-inside-out", "lower-holes"} {
+		m := measureNamed(t, name)
+		diff, u, cover := against(m)
+		abs := make([]float64, len(diff))
+		inside := 0
+		for i, d := range diff {
+			abs[i] = math.Abs(d)
+			if abs[i] <= u[i] {
+				inside++
+			}
+		}
+		share := float64(inside) / float64(len(diff))
+		t.Logf("%s: %d stations, median error %.3f, 95th percentile %.3f, cover %.2f, %.0f %% within the stated uncertainty", name, len(diff), median(abs), quantile(abs, 0.95), cover, 100*share)
+		if median(abs) > 0.05 || quantile(abs, 0.95) > 0.15 || cover < 0.98 || share < 0.9 {
+			t.Errorf("%s: median error %.3f, 95th percentile %.3f, cover %.2f, %.0f %% within the stated uncertainty", name, median(abs), quantile(abs, 0.95), cover, 100*share)
+		}
+	}
+}
+
+func TestStationsStandCloseTogether(t *testing.T) {
+	for _, name := range []string{"upper-sound", "lower-sound"} {
+		b := measureNamed(t, name).res.Border
+		var step []float64
+		for i := 1; i < len(b.Stations); i++ {
+			if b.Stations[i].Side == b.Stations[i-1].Side {
+				step = append(step, b.Stations[i].SMM-b.Stations[i-1].SMM)
+			}
+		}
+		if q := quantile(step, 1); q > 1 {
+			t.Errorf("%s: stations up to %.2f mm apart, want at most 1", name, q)
+		}
+	}
+}
+
+func TestTissueSideHasNoThicknessButABorder(t *testing.T) {
+	b := measureNamed(t, "upper-tissue-side").res.Border
+	if b.ThicknessUnmeasured == "" || len(b.Stations) < 100 {
+		t.Fatalf("%d stations, reason %q", len(b.Stations), b.ThicknessUnmeasured)
+	}
+	for _, s := range b.Stations {
+		if s.ThicknessMM != nil || s.Unmeasured == "" {
+			t.Fatal("a station of a one-sided scan has a thickness, or no reason for having none")
+		}
+	}
+}
+
+// Finer spacing and less noise must both make the stated uncertainty smaller.
+func TestUncertaintyShrinks(t *testing.T) {
+	typical := func(spacing, noise float64) float64 {
+		p := phantom.Default("upper")
+		p.Spacing, p.Noise = spacing, noise
+		_, u, _ := against(measure(t, p))
+		return median(u)
+	}
+	coarse, fine, quiet := typical(0.6, 0.02), typical(0.45, 0.02), typical(0.6, 0.005)
+	t.Logf("median expanded uncertainty: %.3f; finer %.3f; less noise %.3f", coarse, fine, quiet)
+	if fine >= coarse || quiet >= coarse {
+		t.Errorf("uncertainty %.3f, with finer spacing %.3f, with less noise %.3f", coarse, fine, quiet)
+	}
+}
+
+func TestRegionsOfTheBorderSumUpItsStations(t *testing.T) {
+	b := measureNamed(t, "lower-sound").res.Border
+	n := 0
+	for _, r := range b.Regions {
+		n += r.Stations
+		if r.Measured > 0 && !(*r.MinMM <= *r.MedianMM && *r.MedianMM <= *r.MaxMM) {
+			t.Errorf("%s: %.2f, %.2f, %.2f", r.Region, *r.MinMM, *r.MedianMM, *r.MaxMM)
+		}
+	}
+	if n != len(b.Stations) {
+		t.Errorf("regions hold %d stations of %d", n, len(b.Stations))
+	}
+	for _, want := range []string{"labial", "buccal left", "masseteric right", "sublingual", "mylohyoid left", "retromylohyoid right"} {
+		found := false
+		for _, r := range b.Regions {
+			found = found || r.Region == want
+		}
+		if !found {
+			t.Errorf("no region %q on a lower border", want)
+		}
+	}
+}

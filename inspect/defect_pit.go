@@ -135,6 +135,8 @@ func (s *survey) judge(p *pit) string {
 	switch {
 	case width < by.MinWidthMM || width > by.MaxWidthMM:
 		return "width"
+	case p.depth > width: // more than a scanner can see into, or round
+		return "deeper than wide"
 	case p.depth < math.Max(by.MinDepthMM, 5*s.noise):
 		return "depth"
 	case p.grain < 1 || len(p.in) < 5:

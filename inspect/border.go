@@ -26,7 +26,9 @@ type BorderMethod struct {
 // section is broken by an opening has none either.
 //
 // Based on: the shrinking-ball medial axis (Ma, Bae & Choi 2012, Visual Computer 28:7).
-func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g Grain, bm BorderMethod) Border {
+//
+// turn is the standard uncertainty, in radians, of the direction along which heights run.
+func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g Grain, turn float64, bm BorderMethod) Border {
 	b := Border{Stations: []Station{}, Regions: []BorderRegion{}}
 	if an.Surface != Impression {
 		b.Unmeasured = "the surface shows the jaw itself; it has no border of an impression"
@@ -53,6 +55,7 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g Grain, bm BorderMe
 			if s[i].basin > 0 {
 				h := a.p.Z - s[i].crest.Z
 				st.HeightMM = &h
+				st.HeightUMM = ptr(turn * math.Hypot(a.p.X-s[i].crest.X, a.p.Y-s[i].crest.Y))
 			}
 			st.Region = an.borderRegion(side, a.p)
 			switch {

@@ -53,7 +53,8 @@ const rollRadiusMM = 1.5
 // nearest place stands out by part of the noise at both ends, and flat faces cut between
 // nothing and their sag off both walls, a rectangular distribution; and a ball pressed in at a
 // slant is too small by up to 0.58 of its diameter per radian (sin/(1-cos) of the least angle
-// between the walls, 120 degrees).
+// between the walls, 120 degrees). A height also carries what its direction leaves open, which
+// stands in the station already.
 func spreadStations(s []Station, g Grain, bm BorderMethod) {
 	type field struct {
 		value func(*Station) *float64
@@ -65,7 +66,7 @@ func spreadStations(s []Station, g Grain, bm BorderMethod) {
 	slant := rectangle(math.Sin(least) / (1 - math.Cos(least)) * 2 * rollRadiusMM * g.turn(bm.NormalMM, rollRadiusMM))
 	for _, f := range []field{
 		{func(s *Station) *float64 { return s.ThicknessMM }, func(s *Station, u float64) { s.ThicknessUMM = &u }, math.Hypot(slant, math.Hypot(0.7*g.NoiseMM, 2*sag/math.Sqrt(12)))},
-		{func(s *Station) *float64 { return s.HeightMM }, func(s *Station, u float64) { s.HeightUMM = &u }, math.Hypot(g.NoiseMM, 2*sag/math.Sqrt(12))},
+		{func(s *Station) *float64 { return s.HeightMM }, func(s *Station, u float64) { s.HeightUMM = ptr(math.Hypot(u, 2**s.HeightUMM)) }, math.Hypot(g.NoiseMM, 2*sag/math.Sqrt(12))},
 	} {
 		var at []int
 		var v []float64

@@ -83,7 +83,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		}
 		res.Defects = FindDefects(m, normals, an, method.Defect, noise)
 	}
-	res.Border = MeasureBorder(m, t, an, g, method.Border)
+	res.Border = MeasureBorder(m, t, an, g, an.crestTurn(method.Occlusal.ClusterMM), method.Border)
 	res.Posterior = MeasurePosterior(an)
 	return res, an
 }

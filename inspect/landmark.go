@@ -240,6 +240,24 @@ func (an *Anatomy) papilla() {
 	if bestK < 0 || best < 0.1 {
 		return
 	}
+	// A void farther back may be deeper: the papilla is the first pit behind the crest that is
+	// anywhere near as deep, and the deepest place within a millimetre.
+	const around = int(1 / envBin)
+	for k := len(dip) - 1; k >= 0; k-- {
+		if dip[k] < max(0.1, 0.3*best) {
+			continue
+		}
+		top := k
+		for j := max(0, k-around); j < min(len(dip), k+around+1); j++ {
+			if dip[j] > dip[top] {
+				top = j
+			}
+		}
+		if top == k {
+			best, bestK = dip[k], first+k
+			break
+		}
+	}
 	base, out, _ := an.chart.cut(0)
 	p := base.Along((float64(bestK)+0.5)*envBin, out)
 	p.Z = at(mid, bestK)

@@ -8,16 +8,17 @@ import (
 // Inks of the page. Each differs from its neighbours in lightness too, so that a picture
 // printed in grey still reads.
 var (
-	paper     = color.RGBA{255, 255, 255, 255}
-	ink       = color.RGBA{24, 24, 28, 255}
-	softInk   = color.RGBA{88, 88, 94, 255}
-	ruleInk   = color.RGBA{196, 194, 190, 255}
-	material  = color.RGBA{226, 217, 203, 255} // front of the surface, fully lit
-	backside  = color.RGBA{128, 138, 152, 255} // the side of a face that is not surface
-	crestInk  = color.RGBA{20, 66, 120, 255}
-	rearInk   = color.RGBA{120, 30, 60, 255}
-	planeInk  = color.RGBA{30, 92, 150, 255}
-	planeFill = color.RGBA{74, 150, 214, 255}
+	paper          = color.RGBA{255, 255, 255, 255}
+	ink            = color.RGBA{24, 24, 28, 255}
+	softInk        = color.RGBA{88, 88, 94, 255}
+	ruleInk        = color.RGBA{196, 194, 190, 255}
+	material       = color.RGBA{226, 217, 203, 255} // front of the surface, fully lit
+	secondMaterial = color.RGBA{203, 214, 219, 255} // the same of a second body
+	backside       = color.RGBA{128, 138, 152, 255} // the side of a face that is not surface
+	crestInk       = color.RGBA{20, 66, 120, 255}
+	rearInk        = color.RGBA{120, 30, 60, 255}
+	planeInk       = color.RGBA{30, 92, 150, 255}
+	planeFill      = color.RGBA{74, 150, 214, 255}
 )
 
 // Scale maps a border thickness to a colour in equal steps. The steps run from dark (thin) to

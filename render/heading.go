@@ -12,19 +12,19 @@ import (
 // verdict at the right.
 func (p *page) title(b Box, c content) {
 	u, limit := p.u, b.W
-	if v := string(c.rep.Verdict); v != "" {
+	if v := string(c.verdict); v != "" {
 		w := p.width(v, titleText)
 		t := "verdict"
 		p.write(v, b.X+b.W-w, b.Y+12*u, titleText, ink)
 		tw := p.width(t, plainText)
 		p.write(t, b.X+b.W-w-tw-12*u, b.Y+26*u, plainText, softInk)
-		g, _, _ := strings.Cut(c.rep.Verdict.Means(), ":")
+		g, _, _ := strings.Cut(c.verdict.Means(), ":")
 		gw := p.width(g, plainText)
 		p.write(g, b.X+b.W-gw, b.Y+58*u, plainText, softInk)
 		limit -= max(w+tw+12*u, gw) + 28*u
 	}
 	x := b.X
-	if side := toViewer(c.view.Camera, c.rep.Frame); side != "" {
+	if side := toViewer(c.view.Camera, c.frame); side != "" {
 		p.letter(side, dot{x + 23*u, b.Y + 31*u, always})
 		x += 58 * u
 	}
@@ -32,7 +32,7 @@ func (p *page) title(b Box, c content) {
 		p.write(line, x, b.Y+12*u, titleText, ink)
 	}
 	lines := p.wrap(c.subtitle, limit, 2, plainText)
-	if t := planeWords(c.rep.Occlusal); t != "" && c.view.Plane {
+	if t := c.plane; t != "" && c.view.Plane {
 		lines = append(lines[:min(1, len(lines))], p.wrap(t, b.W, 1, plainText)...) // under the verdict's line
 	}
 	for i, line := range lines {
@@ -44,7 +44,7 @@ func (p *page) title(b Box, c content) {
 // room for it off the columns.
 func (p *page) directions(l *layout, cam Camera, c content) {
 	u := p.u
-	left, right, up, down := sides(cam, c.rep.Frame)
+	left, right, up, down := sides(cam, c.frame, c.third)
 	pic := l.picture
 	mid := func(text string, y float64) {
 		if text == "" {
@@ -70,7 +70,7 @@ func (p *page) directions(l *layout, cam Camera, c content) {
 		}
 		p.write(text, x, y+10*u, strongText, ink)
 	}
-	if c.rep.Frame == nil {
+	if c.frame == nil {
 		left = "patient side unknown"
 	}
 	head(&l.left, left)
@@ -127,13 +127,13 @@ func toViewer(c Camera, f *inspect.Frame) string {
 }
 
 // sides names the four directions of the picture by the patient's axes; "" where none is near.
-func sides(c Camera, f *inspect.Frame) (left, right, up, down string) {
+func sides(c Camera, f *inspect.Frame, third [2]string) (left, right, up, down string) {
 	if f == nil {
 		return
 	}
 	near := func(d inspect.Vec) string {
 		axes := [3]float64{d.Dot(f.Left), d.Dot(f.Posterior), d.Dot(f.TowardTissue)}
-		names := [3][2]string{{"patient's left", "patient's right"}, {"back", "front"}, {"tissue side", "oral side"}}
+		names := [3][2]string{{"patient's left", "patient's right"}, {"back", "front"}, third}
 		for k, a := range axes {
 			if a > 0.72 {
 				return names[k][0]

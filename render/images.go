@@ -54,10 +54,7 @@ func Images(m *mesh.Mesh, rep *inspect.Report, opt Options) ([]Image, error) {
 		return nil, err
 	}
 	s := NewSurface(m, rep.InsideOut)
-	base := content{
-		scene: NewScene(rep), rep: rep, opt: opt, subtitle: subtitle(rep),
-		tint: borderTint(m, &rep.Border, opt.Thickness),
-	}
+	base := reportContent(m, rep, opt)
 	all := views(rep)
 	whole := len(all)
 	closeups := closeUps(rep, s, opt.CloseUps)
@@ -94,6 +91,19 @@ func Images(m *mesh.Mesh, rep *inspect.Report, opt Options) ([]Image, error) {
 	}
 	wg.Wait()
 	return out, errors.Join(errs...)
+}
+
+// reportContent gathers what the pictures of one scan share.
+func reportContent(m *mesh.Mesh, rep *inspect.Report, opt Options) content {
+	c := content{
+		scene: NewScene(rep), opt: opt, tint: borderTint(m, &rep.Border, opt.Thickness), verdict: rep.Verdict, frame: rep.Frame,
+		third: [2]string{"tissue side", "oral side"}, of: "scan", plane: planeWords(rep.Occlusal), subtitle: subtitle(rep),
+	}
+	if rep.Jaw != "" {
+		c.of += " of the " + string(rep.Jaw) + " jaw"
+	}
+	c.legend = thicknessLegend(rep, opt, c.tint != nil)
+	return c
 }
 
 // locate chooses the small picture in which the place of a close-up shows; nil for the occlusal
@@ -184,11 +194,8 @@ func alt(c content, shown []string) string {
 	if f := c.view.finding; f != nil {
 		return fmt.Sprintf("Close-up of finding %d: %s", f.Number, f.Text)
 	}
-	s := c.view.Title + ": scan"
-	if c.rep.Jaw != "" {
-		s += " of the " + string(c.rep.Jaw) + " jaw"
-	}
-	if c.rep.Frame == nil {
+	s := c.view.Title + ": " + c.of
+	if c.frame == nil {
 		s += ", patient side unknown"
 	}
 	if len(shown) > 0 {

@@ -21,8 +21,9 @@ var update = flag.Bool("update", false, "write the golden picture anew")
 func onePage(m *mesh.Mesh, rep *inspect.Report, v View, opt Options) *page {
 	opt, _ = opt.orDefault()
 	var p page
-	p.draw(NewSurface(m, rep.InsideOut), content{view: v, scene: NewScene(rep), rep: rep, opt: opt,
-		subtitle: subtitle(rep), tint: borderTint(m, &rep.Border, opt.Thickness)})
+	c := reportContent(m, rep, opt)
+	c.view = v
+	p.draw(NewSurface(m, rep.InsideOut), c)
 	return &p
 }
 

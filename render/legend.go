@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 
+	"fornix/inspect"
 	"fornix/mesh"
 )
 
@@ -17,7 +18,7 @@ func (p *page) strip(b Box, cam Camera, c content) {
 	u := p.u
 	p.scaleBar(Box{b.X, b.Y + 10*u, 268 * u, b.H - 10*u}, cam.Scale)
 	legend := Box{b.X + 296*u, b.Y + 10*u, 520 * u, b.H - 10*u}
-	p.thickness(legend, c)
+	p.legend(legend, c.legend)
 	p.keys(Box{legend.X + legend.W + 32*u, b.Y + 10*u, b.X + b.W - legend.X - legend.W - 32*u, b.H - 10*u})
 }
 
@@ -35,68 +36,96 @@ func (p *page) scaleBar(b Box, scale float64) {
 	p.pen.box(Box{b.X, y - 9*u, 3 * u, 22 * u})
 	p.pen.box(Box{b.X + l - 3*u, y - 9*u, 3 * u, 22 * u})
 	p.pen.flush(ink, 1)
-	p.write(strconv.FormatFloat(mm, 'f', -1, 64)+" mm", b.X, b.Y+12*u, strongText, ink)
+	p.write(plain(mm)+" mm", b.X, b.Y+12*u, strongText, ink)
 }
 
-// thickness draws the colours of the border's thickness with a tick at every whole mm, or says
-// why there are none. The limits stand above the bar, each with an arrow at its place.
-func (p *page) thickness(b Box, c content) {
+// legend explains the colours on the surface.
+type legend struct {
+	title   string
+	unit    string
+	colours []color.RGBA
+	ticks   []tick // under the colours
+	limits  []tick // over them, each with an arrow at its place
+	none    string // why there are no colours
+}
+
+// tick is a text at a place along the colours, in steps from their beginning.
+type tick struct {
+	at   float64
+	text string
+}
+
+// thicknessLegend explains the colours of the border with a tick at every whole mm.
+func thicknessLegend(rep *inspect.Report, opt Options, shown bool) legend {
+	s := opt.Thickness
+	g := legend{title: "border thickness", unit: "mm", colours: s.colours()}
+	if !shown {
+		why := cmp.Or(rep.Border.ThicknessUnmeasured, rep.Border.Unmeasured, "the report gives none")
+		return legend{none: "border thickness not measured: " + why}
+	}
+	at := func(mm float64) float64 { return (mm - s.FromMM) / s.StepMM }
+	for mm := math.Ceil(s.FromMM); mm <= s.ToMM; mm++ {
+		g.ticks = append(g.ticks, tick{at(mm), plain(mm)})
+	}
+	for _, l := range opt.Limits {
+		if l.MM >= s.FromMM && l.MM <= s.ToMM {
+			text := l.Text
+			if text != "" {
+				text += " " + plain(l.MM)
+			}
+			g.limits = append(g.limits, tick{at(l.MM), text})
+		}
+	}
+	return g
+}
+
+// plain writes a number as short as it is.
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// legend draws the colours, or says why there are none.
+func (p *page) legend(b Box, g legend) {
 	u := p.u
-	if c.tint == nil {
-		why := c.rep.Border.ThicknessUnmeasured
-		if why == "" {
-			why = c.rep.Border.Unmeasured
-		}
-		if why == "" {
-			why = "the report gives none"
-		}
-		for i, line := range p.wrap("border thickness not measured: "+why, b.W, 3, plainText) {
+	if len(g.colours) == 0 {
+		for i, line := range p.wrap(g.none, b.W, 3, plainText) {
 			p.write(line, b.X, b.Y+8*u+float64(i)*p.line(plainText), plainText, softInk)
 		}
 		return
 	}
-	s := c.opt.Thickness
-	cs := s.colours()
-	w := math.Floor((b.W - 20*u) / float64(len(cs)))
+	w := math.Floor((b.W - 20*u) / float64(len(g.colours)))
 	x0, y, tall := math.Round(b.X), math.Round(b.Y+60*u), math.Round(24*u)
-	for i, col := range cs {
+	for i, col := range g.colours {
 		r := image.Rect(int(x0+float64(i)*w), int(y), int(x0+float64(i+1)*w-max(1, 2*u)), int(y+tall))
 		draw.Draw(p.img, r, image.NewUniform(col), image.Point{}, draw.Src)
 	}
-	at := func(mm float64) float64 { return x0 + (mm-s.FromMM)/s.StepMM*w - 1 }
-	for mm := math.Ceil(s.FromMM); mm <= s.ToMM; mm++ {
-		p.pen.box(Box{at(mm) - u, y + tall, 2 * u, 6 * u})
+	at := func(step float64) float64 { return x0 + step*w - 1 }
+	for _, t := range g.ticks {
+		p.pen.box(Box{at(t.at) - u, y + tall, 2 * u, 6 * u})
 		p.pen.flush(ink, 1)
-		t := strconv.FormatFloat(mm, 'f', -1, 64)
-		p.write(t, at(mm)-p.width(t, plainText)/2, y+tall+6*u, plainText, ink)
+		p.write(t.text, at(t.at)-p.width(t.text, plainText)/2, y+tall+6*u, plainText, ink)
 	}
-	p.write("mm", x0+float64(len(cs))*w-24*u, y+tall+6*u, plainText, ink)
-	p.write("border thickness", x0, b.Y-6*u, strongText, ink)
-	p.limits(c.opt.Limits, s, at, Box{b.X, b.Y + 24*u, b.W, y - b.Y - 24*u})
+	p.write(g.unit, x0+float64(len(g.colours))*w-24*u, y+tall+6*u, plainText, ink)
+	p.write(g.title, x0, b.Y-6*u, strongText, ink)
+	p.limits(g.limits, at, Box{b.X, b.Y + 24*u, b.W, y - b.Y - 24*u})
 }
 
-// limits points at the protocol's limits from above the bar. One that would cover another's
-// words is drawn as an arrow only.
-func (p *page) limits(ls []Limit, s Scale, at func(float64) float64, b Box) {
+// limits points at limits from above the colours. One that would cover another's words is drawn
+// as an arrow only.
+func (p *page) limits(ls []tick, at func(float64) float64, b Box) {
 	u, free := p.u, b.X
 	ls = slices.Clone(ls)
-	slices.SortStableFunc(ls, func(a, b Limit) int { return cmp.Compare(a.MM, b.MM) })
+	slices.SortStableFunc(ls, func(a, b tick) int { return cmp.Compare(a.at, b.at) })
 	for _, l := range ls {
-		if !(l.MM >= s.FromMM && l.MM <= s.ToMM) {
-			continue
-		}
-		x, y := at(l.MM), b.Y+b.H
+		x, y := at(l.at), b.Y+b.H
 		for d := 0.0; d < 8*u; d++ {
 			p.pen.box(Box{x - (8*u-d)*0.6, y - 10*u + d, (8*u - d) * 1.2, 1})
 		}
 		p.pen.flush(ink, 1)
-		t := l.Text + " " + strconv.FormatFloat(l.MM, 'f', -1, 64)
-		w := p.width(t, plainText)
+		w := p.width(l.text, plainText)
 		left := max(free, min(x-w/2, b.X+b.W-w))
-		if l.Text == "" || left+w > b.X+b.W || x < left-8*u || x > left+w+8*u {
+		if l.text == "" || left+w > b.X+b.W || x < left-8*u || x > left+w+8*u {
 			continue
 		}
-		p.write(t, left, b.Y, plainText, ink)
+		p.write(l.text, left, b.Y, plainText, ink)
 		free = left + w + 14*u
 	}
 }
@@ -141,7 +170,7 @@ func (p *page) sample(k Kind, b Box) {
 	case BackFaces:
 		p.pen.box(b.inset(3 * u))
 		p.pen.flush(mix(backside, ink, 0.4), 1)
-	case MarkFold:
+	case MarkFold, LineHeight:
 		p.symbol(&p.pen, k, mid, 4*u, dense, false)
 	default:
 		p.inked(&p.pen, k, dense)

@@ -30,7 +30,7 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 		if px < 4 || py < 4 || px >= r.W-4 || py >= r.H-4 {
 			continue
 		}
-		if float64(r.Depth[py*r.W+px]) > z+behind {
+		if float64(r.Depth[py*r.W+px]) > z+behind && m.Kind != LineHeight {
 			continue
 		}
 		if m.Kind == MarkLandmark && !r.near(px, py, z, 2) {
@@ -44,6 +44,8 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 			s.r = 12 * p.u
 		case LinePlane:
 			s.r = 4 * p.u
+		case LineHeight:
+			s.r, s.outline = 4*p.u, cam.through(m.Path, 0)
 		case MarkHole, MarkFold:
 			s.outline = cam.through(m.Path, 0)
 		}
@@ -124,6 +126,8 @@ func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke, faint b
 			q.path(a, w)
 			q.path(b, w)
 		})
+	case LineHeight:
+		p.dimension(q, outline)
 	case MarkPlace:
 		p.twice(q, thick, ink, func(w float64) { q.path(polygon(at, 1.3*r, 4, math.Pi/4), w) })
 	case MarkLandmark:
@@ -133,6 +137,27 @@ func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke, faint b
 			q.line(dot{at.x - d, at.y + d, at.z}, dot{at.x + d, at.y - d, at.z}, w)
 		})
 	}
+}
+
+// dimension draws a line between two points with a stroke across each end, over whatever is in
+// front of it.
+func (p *page) dimension(q *pen, s stroke) {
+	if len(s) < 2 {
+		return
+	}
+	a, b := s[0], s[len(s)-1]
+	a.z, b.z = always, always
+	l := math.Hypot(b.x-a.x, b.y-a.y)
+	if l == 0 {
+		return
+	}
+	dx, dy := 10*p.u*(b.y-a.y)/l, -10*p.u*(b.x-a.x)/l
+	p.twice(q, 2.4*p.u, crestInk, func(w float64) {
+		q.line(a, b, w)
+		for _, e := range [2]dot{a, b} {
+			q.line(dot{e.x - dx, e.y - dy, always}, dot{e.x + dx, e.y + dy, always}, w)
+		}
+	})
 }
 
 // polygon returns a closed regular polygon with the given radius to its corners.

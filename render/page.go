@@ -96,9 +96,14 @@ func (p *page) line(s style) float64 { s.px *= p.u; return s.lineHeight() }
 type content struct {
 	view     View
 	scene    Scene
-	rep      *inspect.Report
 	opt      Options
 	tint     []color.RGBA
+	verdict  inspect.Verdict // "": none stands on the page
+	frame    *inspect.Frame
+	third    [2]string // names of the frame's third axis and of the direction against it
+	of       string    // what is shown, for those who do not see it: "scan of the upper jaw"
+	plane    string    // one line, in views that show the occlusal plane
+	legend   legend
 	subtitle string
 	locator  *locator // of a close-up
 }

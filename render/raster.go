@@ -19,13 +19,14 @@ type Surface struct {
 	main   []bool       // #V, of a piece that a view must show; the others are drawn where they fall
 
 	insideOut bool
+	second    int // vertices from this one on are of a second body, in a cooler tone; #V: none
 }
 
 // NewSurface computes the vertex normals of m, weighted by the area of the faces. insideOut
 // tells that the faces wind the wrong way round. Pieces under a hundredth of the largest one's
 // area are crumbs, which no view must show, since one far away would shrink the rest. O(#F).
 func NewSurface(m *mesh.Mesh, insideOut bool) *Surface {
-	s := &Surface{mesh: m, normal: make([][3]float32, len(m.Pos)), ok: make([]bool, len(m.Pos)), main: make([]bool, len(m.Pos)), insideOut: insideOut}
+	s := &Surface{mesh: m, normal: make([][3]float32, len(m.Pos)), ok: make([]bool, len(m.Pos)), main: make([]bool, len(m.Pos)), insideOut: insideOut, second: len(m.Pos)}
 	for v, p := range m.Pos {
 		s.ok[v] = p.Finite()
 	}
@@ -187,7 +188,11 @@ func (r *Raster) place(s *Surface, c Camera, tint []color.RGBA, workers int) {
 				a, b := dot(key), dot(fill)
 				lit := 0.41 + float32(0.58*max(0, a)) + float32(0.16*max(0, b))
 				unlit := 0.40 + float32(0.50*max(0, -a)) + float32(0.14*max(0, -b))
-				v.front = [3]float32{lit * float32(material.R), lit * float32(material.G), lit * float32(material.B)}
+				body := material
+				if i >= s.second {
+					body = secondMaterial
+				}
+				v.front = [3]float32{lit * float32(body.R), lit * float32(body.G), lit * float32(body.B)}
 				v.tinted, v.band = v.front, 0
 				if tint != nil && tint[i].A > 0 {
 					// A colour that carries a number must not change much with the light.

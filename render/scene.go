@@ -28,6 +28,7 @@ const (
 	LineThick                // beads: a finding that the border is thick
 	LinePlace                // a band: any other finding with a path
 	LinePlane                // outline of the rim's flat
+	LineHeight               // a dimension line between two points
 	BackFaces                // surface seen from its back
 )
 
@@ -35,7 +36,7 @@ const (
 var words = map[Kind]string{
 	MarkHole: "hole in the scan", MarkVoid: "void", MarkBleb: "bleb", MarkFold: "fold", MarkPlace: "other finding",
 	LineCrest: "ridge crest", LineRear: "posterior border", LineThin: "border too thin", LineThick: "border too thick",
-	LinePlace: "stretch of a finding", LinePlane: "occlusal plane", BackFaces: "back of the surface", MarkLandmark: "landmark",
+	LinePlace: "stretch of a finding", LinePlane: "occlusal plane", LineHeight: "height", BackFaces: "back of the surface", MarkLandmark: "landmark",
 }
 
 // Mark is one marked place, in the scan's coordinates.

@@ -92,7 +92,7 @@ func TestViewsKeepThePatientsSides(t *testing.T) {
 		rep := &inspect.Report{}
 		rep.Jaw, rep.Frame, rep.Surface = c.jaw, frameAt(c.jaw), inspect.Impression
 		for _, v := range views(rep) {
-			l, r, u, d := sides(v.Camera, rep.Frame)
+			l, r, u, d := sides(v.Camera, rep.Frame, [2]string{"tissue side", "oral side"})
 			if got := [4]string{l, r, u, d}; got != c.want[v.Name] {
 				t.Errorf("%s %s: %v, want %v", c.jaw, v.Name, got, c.want[v.Name])
 			}
@@ -130,7 +130,7 @@ func TestCastsAreSeenFromTheMouth(t *testing.T) {
 		rep := &inspect.Report{}
 		rep.Jaw, rep.Frame, rep.Surface = jaw, frameAt(jaw), inspect.Cast
 		v := views(rep)[0]
-		if left, _, up, _ := sides(v.Camera, rep.Frame); left != want || up != "front" || v.Camera.Toward.Dot(rep.Frame.TowardTissue) > 0 {
+		if left, _, up, _ := sides(v.Camera, rep.Frame, [2]string{"tissue side", "oral side"}); left != want || up != "front" || v.Camera.Toward.Dot(rep.Frame.TowardTissue) > 0 {
 			t.Errorf("%s: %s at the left, %s at the top", jaw, left, up)
 		}
 	}
@@ -160,7 +160,7 @@ func TestPhantomsSides(t *testing.T) {
 		v := views(rep)[0]
 		cam := v.Camera.fit(Box{0, 0, 1000, 1000}, NewSurface(ph.Mesh, rep.InsideOut))
 		x, _, _ := cam.Project(ph.Truth.Landmarks[c.landmark])
-		left, right, _, _ := sides(v.Camera, rep.Frame)
+		left, right, _, _ := sides(v.Camera, rep.Frame, [2]string{"tissue side", "oral side"})
 		if (x < 500) != c.atLeft || (left == "patient's left") != c.atLeft || (right == "patient's left") == c.atLeft {
 			t.Errorf("%s: %s at %.0f of 1000, with %s at the left and %s at the right", name, c.landmark, x, left, right)
 		}

@@ -31,6 +31,7 @@ type Anatomy struct {
 	Decisions []Decision
 	Landmarks map[string]Landmark
 
+	fm     FrameMethod
 	grain  Grain
 	step   float64 // between sections, mm
 	loc    []Vec   // #V: positions in the frame
@@ -71,7 +72,7 @@ func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec
 	if o == nil {
 		return nil, why
 	}
-	an := &Anatomy{Jaw: o.jaw, Surface: o.surface, Coverage: o.coverage, InsideOut: o.insideOut, Decisions: o.decisions, grain: g, step: fm.StepMM}
+	an := &Anatomy{Jaw: o.jaw, Surface: o.surface, Coverage: o.coverage, InsideOut: o.insideOut, Decisions: o.decisions, fm: fm, grain: g, step: fm.StepMM}
 	an.Frame = Frame{Origin: o.centre, Left: o.left(), Posterior: o.back, TowardTissue: o.up}
 	an.loc = make([]Vec, len(m.Pos))
 	for i, p := range m.Pos {
@@ -147,6 +148,7 @@ func (an *Anatomy) traceRear(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod) {
 		if math.IsInf(best, -1) || s.cutOff(&a) {
 			continue
 		}
+		s.settle(&a, math.Inf(-1), math.Inf(1), fm.ApexMM, math.Pi/4)
 		s.outer = &a
 		an.rear = append(an.rear, s)
 	}

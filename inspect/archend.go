@@ -260,30 +260,8 @@ func (c *contour) tipRadius(tip int) float64 {
 			i = j
 		}
 	}
-	// x² + z² = a x + b z + k
-	var n, sx, sz, sxx, sxz, szz, sq, sqx, sqz float64
-	for i := range x {
-		q := x[i]*x[i] + z[i]*z[i]
-		n++
-		sx += x[i]
-		sz += z[i]
-		sxx += x[i] * x[i]
-		sxz += x[i] * z[i]
-		szz += z[i] * z[i]
-		sq += q
-		sqx += q * x[i]
-		sqz += q * z[i]
-	}
-	a11, a12, a22 := sxx-sx*sx/n, sxz-sx*sz/n, szz-sz*sz/n
-	b1, b2 := sqx-sq*sx/n, sqz-sq*sz/n
-	det := a11*a22 - a12*a12
-	if math.Abs(det) < 1e-9 {
-		return 1.5
-	}
-	a, b := (b1*a22-b2*a12)/det, (b2*a11-b1*a12)/det
-	k := (sq - a*sx - b*sz) / n
-	r := math.Sqrt(max(0, a*a/4+b*b/4+k))
-	if math.IsNaN(r) {
+	_, _, r, ok := fitCircle(x, z, nil)
+	if !ok {
 		return 1.5
 	}
 	return max(0.3, min(3, r))

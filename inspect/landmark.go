@@ -172,9 +172,9 @@ func (an *Anatomy) frenum(name string, n []notch, lo, hi float64, inner bool, fi
 	if secs := fine(n[best]); n[best].flat <= 2*an.step && len(secs) > 0 {
 		for i := range secs {
 			s := slice{section: secs[i]}
-			a := s.apexIn(rho, math.Inf(1))
+			a := s.apexIn(rho, math.Inf(1), an.fm.ApexMM)
 			if inner {
-				a = s.apexIn(0, rho)
+				a = s.apexIn(0, rho, an.fm.ApexMM)
 			}
 			if a != nil && a.p.Z < at.Z {
 				at = a.p

@@ -17,6 +17,7 @@ type FrameMethod struct {
 	TroughMM     float64 `toml:"trough_mm"`      // least depth of a trough, or height of a ridge, that tells the tissue side
 	ToothMM      float64 `toml:"tooth_mm"`       // relief along the crest from which it bears teeth
 	BasinMM      float64 `toml:"basin_mm"`       // least depth of the trough in one section for its bottom to be the crest
+	ApexMM       float64 `toml:"apex_mm"`        // depth of the border roll's top to which the circle is fitted that gives the apex
 	ExtentMinMM  float64 `toml:"extent_min_mm"`  // smallest bounding-box diagonal of a jaw
 	ExtentMaxMM  float64 `toml:"extent_max_mm"`  // largest
 	SymmetryMM   float64 `toml:"symmetry_mm"`    // height difference that left and right may have and still be alike

@@ -50,6 +50,7 @@ type contour struct {
 // section is the surface cut by one half plane.
 type section struct {
 	u        float64
+	out      Vec // along which rho grows
 	contours []contour
 }
 
@@ -239,7 +240,7 @@ func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core,
 	for i := range out {
 		u := float64(int(from)+i) * step
 		base, o, along := c.cut(u)
-		out[i] = section{u: u, contours: sl.cut(list[start[i]:start[i+1]], base, o, along)}
+		out[i] = section{u: u, out: o, contours: sl.cut(list[start[i]:start[i+1]], base, o, along)}
 	}
 	return out
 }

@@ -65,11 +65,11 @@ func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID)
 	bridge(c, out, rho)
 	for i := range out {
 		if s := &out[i]; !math.IsNaN(rho[i]) {
-			if a := s.apexIn(rho[i], math.Inf(1)); a != nil && !s.cutOff(a) {
+			if a := s.apexIn(rho[i], math.Inf(1), fm.ApexMM); a != nil && !s.cutOff(a) {
 				s.outer = a
 			}
 			if jaw == Lower {
-				if a := s.apexIn(0, rho[i]); a != nil && !s.cutOff(a) {
+				if a := s.apexIn(0, rho[i], fm.ApexMM); a != nil && !s.cutOff(a) {
 					s.inner = a
 				}
 			}
@@ -251,44 +251,6 @@ func deepestPath(s []slice) []int {
 		k = int(from[i][k])
 	}
 	return path
-}
-
-// apexIn finds the point farthest toward the tissue with rho between lo and hi: the middle of
-// what lies within 0.02 mm of it, so that a flat top does not make it wander.
-func (s *slice) apexIn(lo, hi float64) *apex {
-	best := math.Inf(-1)
-	var a apex
-	for ci, c := range s.contours {
-		for i, p := range c.pts {
-			if c.rho[i] > lo && c.rho[i] < hi && p.Z > best {
-				best = p.Z
-				a = apex{p: p, contour: ci, index: i}
-			}
-		}
-	}
-	if math.IsInf(best, -1) {
-		return nil
-	}
-	c := &s.contours[a.contour]
-	var sum Vec
-	var n float64
-	for i, p := range c.pts {
-		// By how much a point is within, so that rounding makes none count or not count.
-		if w := p.Z - best + 0.02; w > 0 && c.rho[i] > lo && c.rho[i] < hi && math.Abs(c.rho[i]-c.rho[a.index]) < 1 {
-			sum = sum.Along(w, p)
-			n += w
-		}
-	}
-	p := sum.Scale(1 / n)
-	p.Z = best
-	d := math.Inf(1)
-	for i, q := range c.pts {
-		if e := q.Sub(p).Norm2(); e < d {
-			d, a.index = e, i
-		}
-	}
-	a.p = p
-	return &a
 }
 
 // step moves along the contour from index i in direction dir (+1, -1); ok is false at an end.

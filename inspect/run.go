@@ -135,63 +135,6 @@ func (an *Anatomy) notchPapillaPlane() (Vec, bool) {
 	return n, n.Norm2() > 0
 }
 
-// besideMM is how far to both sides of the labial frenum, or of the midline without one, the
-// border apexes are looked for to which the rim's height in front is measured.
-const besideMM = 12.0
-
-// rimApexes returns the border apexes to which rim heights are measured. In front it is the
-// middle between the two apexes farthest toward the tissue on either side of the labial
-// frenum, so that a cant does not count; at the sides the farthest one around half-way between
-// buccal frenum and rear end. beside is how far the border in front stands below those apexes
-// where the frenum no longer draws it in, root mean square, mm: for which of its places is
-// meant, convention does not say.
-func (an *Anatomy) rimApexes() (out map[string]Vec, beside float64) {
-	highest := func(lo, hi float64) (Vec, bool) {
-		var at *apex
-		for i := range an.slices {
-			s := &an.slices[i]
-			if s.outer != nil && s.u >= lo && s.u <= hi && (at == nil || s.outer.p.Z > at.p.Z) {
-				at = s.outer
-			}
-		}
-		if at == nil {
-			return Vec{}, false
-		}
-		return an.Frame.World(at.p), true
-	}
-	front := 0.0
-	if l, ok := an.Landmarks[LabialFrenum]; ok {
-		front, _ = an.chart.at(an.Frame.Local(l.Point))
-	}
-	out = map[string]Vec{}
-	r, ok1 := highest(front-besideMM, front)
-	l, ok2 := highest(front, front+besideMM)
-	if ok1 && ok2 {
-		out["anterior"] = r.Add(l).Scale(0.5)
-		const drawnMM = frenumWindowMM // beyond it no frenum draws the border in
-		top := [2]float64{an.Frame.Local(r).Z, an.Frame.Local(l).Z}
-		var sum, n float64
-		for i := range an.slices {
-			s := &an.slices[i]
-			if d := math.Abs(s.u - front); s.outer != nil && d > drawnMM && d <= besideMM {
-				h := top[sideIndex(s.u-front)] - s.outer.p.Z
-				sum, n = sum+h*h, n+1
-			}
-		}
-		beside = math.Sqrt(sum / max(n, 1))
-	}
-	for i, name := range [2]string{"right", "left"} {
-		u := (an.bounds.frenum[i] + an.bounds.end[i]) / 2
-		if i == 0 {
-			u = -u
-		}
-		if p, ok := highest(u-besideMM/2, u+besideMM/2); ok {
-			out[name] = p
-		}
-	}
-	return out, beside
-}
-
 // markRim labels the rim: its flat, and the walls that stand up from it.
 func (an *Anatomy) markRim(m *mesh.Mesh, normals []Vec, rim *Rim) {
 	const wallMM = 12.0

@@ -200,3 +200,39 @@ func (c *comparison) sideHeight(sign float64, r *inspect.Occlusal) (float64, boo
 	}
 	return at.Sub(c.truth.Plane.Point).Dot(c.truth.Plane.Normal), n > 0
 }
+
+// frontHeight is the true height of the rim in front: of the middle of the border's apexes on
+// both sides of the labial frenum where its notch has run out, over the plane along its normal.
+// A notch is a bell along the crest, half as deep at half its width and 0.8 of the border's
+// radius; at 2.6 times that a hundredth of it is left.
+func (c *comparison) frontHeight() float64 {
+	mid := c.besideCrest(c.truth.Landmarks["labial_frenum"])
+	var sum float64
+	for _, sign := range []float64{-1, 1} {
+		best, h := math.Inf(1), math.NaN()
+		for _, s := range c.stops(c.truth.Axes.TowardTissue) {
+			off := (c.besideCrest(s.apex) - mid) * sign
+			if s.side == "buccal" && math.Abs(s.deg) < 40 && off > 2.6*(c.p.LabialFrenum.Width/2+0.4*s.thickness) && off < best {
+				best, h = off, s.apex.Sub(c.truth.Plane.Point).Dot(c.truth.Plane.Normal)
+			}
+		}
+		sum += h
+	}
+	return sum / 2
+}
+
+// besideCrest returns how far to the left the crest's point nearest to a place in plan lies,
+// between the crest's own points.
+func (c *comparison) besideCrest(p vec) (left float64) {
+	q := c.local(p)
+	best := math.Inf(1)
+	for i := 1; i < len(c.truth.Crest); i++ {
+		a, b := c.local(c.truth.Crest[i-1]), c.local(c.truth.Crest[i])
+		dx, dy := b.X-a.X, b.Y-a.Y
+		t := math.Max(0, math.Min(1, ((q.X-a.X)*dx+(q.Y-a.Y)*dy)/(dx*dx+dy*dy)))
+		if d := math.Hypot(a.X+t*dx-q.X, a.Y+t*dy-q.Y); d < best {
+			best, left = d, a.X+t*dx
+		}
+	}
+	return left
+}

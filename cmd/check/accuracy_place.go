@@ -215,7 +215,7 @@ func (c *comparison) plane() {
 			c.fail("%s %.2f measured %.2f", key, want, *got)
 		}
 	}
-	height("rim height in front", o.RimHeight.Anterior, t.RimHeight)
+	height("rim height in front", o.RimHeight.Anterior, c.frontHeight())
 	if h, ok := c.sideHeight(1, o); ok {
 		height("rim height at the sides", o.RimHeight.Left, h)
 	}

@@ -12,6 +12,7 @@ type BorderMethod struct {
 	DownMM    float64 `toml:"down_mm"`    // from the apex along the section's surface to where the ball touches
 	NormalMM  float64 `toml:"normal_mm"`  // radius over which the normal there is averaged: a ball pressed in at a slant is too small
 	LargestMM float64 `toml:"largest_mm"` // largest ball that is tried
+	DeepShare float64 `toml:"deep_share"` // share of a ball's radius that surface of any direction may reach into it
 	FacingDeg float64 `toml:"facing_deg"` // least angle between the normals of the touched place and of a face that may stop the ball
 }
 
@@ -175,7 +176,11 @@ func ballDiameter(t *tree.Tree, p, n Vec, bm BorderMethod, smooth *smoothNormals
 		c := p.Along(-r, n)
 		h, ok := t.Nearest(c, r*1.0001, facing)
 		if !ok || h.Dist >= r-1e-5 {
-			return 2 * r, it > 0
+			// Beside a step of the border no wall need face the place: surface of any
+			// direction deep inside the ball still shows that it is too large.
+			if h, ok = t.Nearest(c, r*(1-bm.DeepShare), nil); !ok {
+				return 2 * r, it > 0
+			}
 		}
 		v := p.Sub(h.Point)
 		den := 2 * n.Dot(v)

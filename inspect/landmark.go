@@ -28,6 +28,7 @@ const (
 	labialReachMM     = 7.0  // along the crest from the midline
 	buccalFirstMM     = 12.0
 	buccalLastMM      = 40.0
+	crestOverMM       = 8.0 // to both sides of the midline: wider than an opening that leaves a crest in front
 )
 
 func (an *Anatomy) found(name string, local Vec, u float64) {
@@ -198,20 +199,23 @@ func (an *Anatomy) frenum(name string, n []notch, lo, hi float64, inner bool, fi
 // distance from the arch's centre, so that neither the arch's curve nor its slope counts.
 func (an *Anatomy) papilla() {
 	var mid, beside []*slice
-	var crest float64
+	var crests []float64
 	for i := range an.slices {
 		s := &an.slices[i]
 		switch a := math.Abs(s.u); {
 		case a <= 1:
 			mid = append(mid, s)
-			if s.basin > 0 {
-				_, crest = an.chart.at(s.crest)
-			}
 		case a >= 2.5 && a <= 4.5:
 			beside = append(beside, s)
 		}
+		// Through an opening in front a section's own crest may be no crest.
+		if s.basin > 0 && math.Abs(s.u) <= crestOverMM {
+			_, rho := an.chart.at(s.crest)
+			crests = append(crests, rho)
+		}
 	}
-	if crest == 0 || len(mid) == 0 || len(beside) == 0 {
+	crest := median(crests)
+	if math.IsNaN(crest) || len(mid) == 0 || len(beside) == 0 {
 		return
 	}
 	at := func(s []*slice, k int) float64 {

@@ -43,9 +43,9 @@ func (an *Anatomy) rimApexes() (out map[string]Vec, beside float64) {
 
 // besideFrenum returns the place of the border beside the labial frenum at u: the middle of
 // apexes equally far from it on both sides, so that neither a cant nor a border that rises to one
-// side counts, averaged over the distances at which that middle is level. spread is the middle's
-// standard deviation over all distances from where it is level outward: which of them is
-// meant, convention does not say.
+// side counts, averaged over the distances at which that middle is level. spread is how far the
+// middle stands below its highest place where the frenum hardly draws it in, root mean
+// square: for which of its places is meant, convention does not say.
 func (an *Anatomy) besideFrenum(front float64) (p Vec, spread float64, ok bool) {
 	var mid []Vec
 	for d := an.step; d <= besideMM; d += an.step {
@@ -72,13 +72,13 @@ func (an *Anatomy) besideFrenum(front float64) (p Vec, spread float64, ok bool) 
 		}
 	}
 	p = p.Scale(1 / n)
-	var sum float64
-	first := len(mid)
-	for i := len(mid) - 1; i >= 0 && (i >= top || mid[i].Z > mid[top].Z-levelMM); i-- {
-		sum += (mid[i].Z - p.Z) * (mid[i].Z - p.Z)
-		first = i
+	var sum, far float64
+	for i := range mid {
+		if float64(i+1)*an.step > frenumWindowMM {
+			sum, far = sum+(mid[i].Z-mid[top].Z)*(mid[i].Z-mid[top].Z), far+1
+		}
 	}
-	return p, math.Sqrt(sum / float64(len(mid)-first)), true
+	return p, math.Sqrt(sum / max(1, far)), true
 }
 
 // outerAt returns the outer border's apex at u, between the two sections on both sides of it.

@@ -152,7 +152,7 @@ func (j *judge) runs(lim *BorderLimit, below bool, value func(*Station) (v *floa
 		if v == nil || math.IsNaN(*v) {
 			continue
 		}
-		b := bound{lim.in(j.res.Jaw, s.Region), below}
+		b := bound{lim.For(j.res.Jaw, s.Region), below}
 		sev, _ := b.grade(*v, u)
 		if sev != Review && sev != Fail {
 			shut()
@@ -216,7 +216,7 @@ func (j *judge) outside(lengths []float64) {
 			continue
 		}
 		t := *s.ThicknessMM
-		if t < j.lim.BorderThin.in(j.res.Jaw, s.Region).Review || t > j.lim.BorderThick.in(j.res.Jaw, s.Region).Review {
+		if t < j.lim.BorderThin.For(j.res.Jaw, s.Region).Review || t > j.lim.BorderThick.For(j.res.Jaw, s.Region).Review {
 			sum[s.Region] += lengths[i]
 		}
 	}

@@ -211,8 +211,8 @@ func (b *BorderLimit) keys() []string {
 	return keys
 }
 
-// in returns the limit for a region of a jaw.
-func (b *BorderLimit) in(jaw Jaw, region string) Limit {
+// For returns the limit for a region of a jaw.
+func (b *BorderLimit) For(jaw Jaw, region string) Limit {
 	has := append(strings.Fields(region), string(jaw))
 	for _, key := range b.keys() {
 		fits := true

@@ -105,7 +105,7 @@ func TestRegionLimitTakesTheKeyWithMostWordsThatFit(t *testing.T) {
 		{Upper, "labial", 1}, {Lower, "labial", 2}, {Lower, "lingual left", 3}, {Lower, "posterior lingual left", 4},
 		{Upper, "lingual", 1}, {Upper, "mylohyoid left", 5}, {Upper, "retromylohyoid left", 1},
 	} {
-		if got := b.in(c.jaw, c.region).Review; got != c.want {
+		if got := b.For(c.jaw, c.region).Review; got != c.want {
 			t.Errorf("%s %s: %v, want %v", c.jaw, c.region, got, c.want)
 		}
 	}

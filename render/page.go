@@ -118,46 +118,8 @@ func (p *page) draw(s *Surface, c content) *image.RGBA {
 	draw.Draw(p.img, p.img.Bounds(), image.NewUniform(paper), image.Point{}, draw.Src)
 
 	w, h := int(l.picture.W), int(l.picture.H)
-	p.raster.Resize(w, h)
-	cam := c.view.Camera
-	if c.view.finding == nil {
-		room := Box{0, 0, l.picture.W, l.picture.H}.inset(pictureEdge * u)
-		if pl := c.scene.Plane; c.view.Plane && pl != nil && !pl.flatOn(cam) {
-			cam = cam.fit(room, s, pl.Edge...)
-		} else {
-			cam = cam.fit(room, s)
-		}
-	} else {
-		// Scale holds the half width in mm until the picture's size is known.
-		cam.X, cam.Y, cam.Scale = l.picture.W/2, l.picture.H/2, min(l.picture.W, l.picture.H)/2/cam.Scale
-	}
-	p.raster.Draw(s, cam, c.tint, 1)
-	p.inside.reset(p.raster.Image)
 	p.pen.reset(p.img)
-	p.inside.depth = p.raster.Depth
-	if c.view.Plane && c.scene.Plane != nil {
-		p.plane(c.scene.Plane, cam)
-	}
-	for _, ln := range c.scene.Lines {
-		if ln.Kind == LinePlane && !c.view.Plane || ln.Kind == LineCrest && !c.view.Tissue {
-			continue
-		}
-		if p.overlay(ln, cam) {
-			p.addKey(ln.Kind)
-		}
-	}
-	p.inside.depth = nil
-	if p.raster.back(s, cam) {
-		p.addKey(BackFaces)
-	}
-	p.shown = p.shown[:0]
-	shown := p.visible(c.scene.Marks, cam)
-	for _, m := range shown {
-		p.mark(m)
-		if m.Number > 0 && m.Label != "" {
-			p.shown = append(p.shown, strconv.Itoa(m.Number)+" "+m.Label)
-		}
-	}
+	cam, shown := p.scan(s, c, w, h)
 	pic := image.Rect(int(l.picture.X), int(l.picture.Y), int(l.picture.X)+w, int(l.picture.Y)+h)
 	draw.Draw(p.img, pic, p.raster.Image, image.Point{}, draw.Src)
 
@@ -194,4 +156,48 @@ func (p *page) frame(b Box) {
 	q := stroke{{b.X, b.Y, 0}, {b.X + b.W, b.Y, 0}, {b.X + b.W, b.Y + b.H, 0}, {b.X, b.Y + b.H, 0}, {b.X, b.Y, 0}}
 	p.pen.path(q, 2*p.u)
 	p.pen.flush(ruleInk, 1)
+}
+
+// scan draws the surface with everything that lies on it, w × h pixels, into the raster's picture.
+func (p *page) scan(s *Surface, c content, w, h int) (cam Camera, shown []seenMark) {
+	p.raster.Resize(w, h)
+	cam = c.view.Camera
+	if c.view.finding == nil {
+		room := Box{0, 0, float64(w), float64(h)}.inset(pictureEdge * p.u)
+		if pl := c.scene.Plane; c.view.Plane && pl != nil && !pl.flatOn(cam) {
+			cam = cam.fit(room, s, pl.Edge...)
+		} else {
+			cam = cam.fit(room, s)
+		}
+	} else {
+		// Scale holds the half width in mm until the picture's size is known.
+		cam.X, cam.Y, cam.Scale = float64(w)/2, float64(h)/2, min(float64(w), float64(h))/2/cam.Scale
+	}
+	p.raster.Draw(s, cam, c.tint, 1)
+	p.inside.reset(p.raster.Image)
+	p.inside.depth = p.raster.Depth
+	if c.view.Plane && c.scene.Plane != nil {
+		p.plane(c.scene.Plane, cam)
+	}
+	for _, ln := range c.scene.Lines {
+		if ln.Kind == LinePlane && !c.view.Plane || ln.Kind == LineCrest && !c.view.Tissue {
+			continue
+		}
+		if p.overlay(ln, cam) {
+			p.addKey(ln.Kind)
+		}
+	}
+	p.inside.depth = nil
+	if p.raster.back(s, cam) {
+		p.addKey(BackFaces)
+	}
+	p.shown = p.shown[:0]
+	shown = p.visible(c.scene.Marks, cam)
+	for _, m := range shown {
+		p.mark(m)
+		if m.Number > 0 && m.Label != "" {
+			p.shown = append(p.shown, strconv.Itoa(m.Number)+" "+m.Label)
+		}
+	}
+	return cam, shown
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 
+	"github.com/go-fonts/dejavu/dejavusans"
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
@@ -20,6 +21,8 @@ var (
 	regular = sync.OnceValue(func() *opentype.Font { return mustParse(goregular.TTF) })
 	bold    = sync.OnceValue(func() *opentype.Font { return mustParse(gobold.TTF) })
 )
+
+var sheetFont = sync.OnceValue(func() *opentype.Font { return mustParse(dejavusans.TTF) })
 
 func mustParse(ttf []byte) *opentype.Font {
 	f, err := opentype.Parse(ttf)
@@ -125,4 +128,12 @@ func (w *writer) shorten(text string, limit float64, s style) string {
 		rs = rs[:len(rs)-1]
 	}
 	return strings.TrimSpace(string(rs)) + " …"
+}
+
+// capital begins a phrase with a capital letter.
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
 }

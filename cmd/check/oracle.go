@@ -12,12 +12,13 @@ import (
 const (
 	vtkPackage  = "python3-vtk9"
 	cgalPackage = "libcgal-dev"
+	pdfPackage  = "poppler-utils" // pdftotext reads what the sheet says
 )
 
 // installOracles gets the reference libraries by Debian's package manager. Without them the
 // tests that need them are skipped, so it only says so where it cannot.
 func installOracles() result {
-	if haveVTK() && haveCGAL() {
+	if haveVTK() && haveCGAL() && havePDF() {
 		return pass()
 	}
 	apt, err := exec.LookPath("apt-get")
@@ -25,7 +26,7 @@ func installOracles() result {
 		fmt.Println("no reference libraries and no way to install them: the tests that need them will be left out")
 		return pass()
 	}
-	for _, args := range [][]string{{"update", "-q"}, {"install", "-y", "-q", "--no-install-recommends", vtkPackage, cgalPackage, "g++"}} {
+	for _, args := range [][]string{{"update", "-q"}, {"install", "-y", "-q", "--no-install-recommends", vtkPackage, cgalPackage, pdfPackage, "g++"}} {
 		c := exec.Command(apt, args...)
 		c.Env = append(os.Environ(), "DEBIAN_FRONTEND=noninteractive")
 		if out, err := c.CombinedOutput(); err != nil {
@@ -40,6 +41,11 @@ func installOracles() result {
 const debianPython = "/usr/bin/python3"
 
 func haveVTK() bool { return exec.Command(debianPython, "-c", "import vtk").Run() == nil }
+
+func havePDF() bool {
+	_, err := exec.LookPath("pdftotext")
+	return err == nil
+}
 
 func haveCGAL() bool {
 	if _, err := exec.LookPath("g++"); err != nil {

@@ -59,7 +59,7 @@ func (c demoCmd) Run(s streams) error {
 		if err != nil {
 			return err
 		}
-		if err := writeReport(filepath.Join(c.Out, d.name), o, j.protocol, true); err != nil {
+		if err := writeReport(filepath.Join(c.Out, d.name), o, j, true); err != nil {
 			return err
 		}
 		show.clear()

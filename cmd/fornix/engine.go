@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"fornix/inspect"
+	"fornix/inspect/casefile"
 	"fornix/render"
 )
 
@@ -13,6 +14,8 @@ type job struct {
 	protocol inspect.Protocol
 	options  inspect.Options
 	read     inspect.ReadOptions
+	order    *casefile.Case // of the sheet; nil: none
+	paper    string         // of the sheet; empty: A4
 }
 
 // inspectScan reads, measures and judges one scan. A fault in the program is an error of this
@@ -28,6 +31,17 @@ func inspectScan(r io.Reader, name string, j job) (out *inspect.Outcome, err err
 		return nil, err
 	}
 	return inspect.Run(scan, j.protocol, j.options), nil
+}
+
+// sheet writes the laboratory sheet of an outcome.
+func sheet(o *inspect.Outcome, j job) (out []byte, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			out, err = nil, fmt.Errorf("fornix failed to write the sheet of this scan, which is a fault of fornix: %v", p)
+		}
+	}()
+	in := render.SheetInput{Scans: []render.SheetScan{{Report: o.Report, Mesh: o.Mesh}}, Protocol: j.protocol, Case: j.order}
+	return render.LabSheet(in, render.SheetOptions{Paper: j.paper})
 }
 
 // images draws the pictures of an outcome.

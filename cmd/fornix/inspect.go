@@ -15,12 +15,14 @@ import (
 type inspectCmd struct {
 	Scans     []string `arg:"" name:"scan" help:"STL files (binary or text); - reads one from standard input."`
 	JSON      bool     `help:"Print the report as JSON instead of the summary."`
-	Out       string   `help:"Write DIR/NAME/report.json and images for each scan." placeholder:"DIR"`
+	Out       string   `help:"Write DIR/NAME/report.json, images and the laboratory sheet for each scan." placeholder:"DIR"`
 	Protocol  string   `help:"Judge by the limits in FILE instead of the default ones." placeholder:"FILE"`
 	Jaw       string   `help:"Say which jaw it is (upper, lower) instead of having it found." enum:"upper,lower," default:"" placeholder:"JAW"`
 	Landmarks string   `help:"Give landmarks or a reference plane, as JSON in FILE." placeholder:"FILE"`
 	Unit      string   `help:"Say the unit of the files (mm, inch, m, um); else it is told by size and nothing is rescaled." enum:"mm,inch,m,um," default:"" placeholder:"UNIT"`
-	NoImages  bool     `help:"With --out, write no images."`
+	NoImages  bool     `help:"With --out, write no images and no sheet."`
+	Case      string   `help:"Put the order in this case file on the sheet (see fornix case)." placeholder:"FILE"`
+	Paper     string   `help:"Paper of the sheet: A4 or Letter." enum:"A4,Letter" default:"A4"`
 	Quiet     bool     `short:"q" help:"Print no summary; errors are still told."`
 }
 
@@ -36,6 +38,7 @@ Examples:
   fornix inspect upper.stl lower.stl --out reports
   fornix inspect scan.stl --unit inch --jaw lower
   fornix inspect upper.stl --protocol our-clinic.toml
+  fornix inspect upper.stl --out reports --case case.toml
   fornix inspect upper.stl --landmarks corrected.json
 
 A landmarks file holds points in the scan's coordinates, such as {"incisive_papilla": [1.5, 20.0, -3.2]}, and
@@ -101,6 +104,17 @@ func (c inspectCmd) job() (job, error) {
 			return j, &failure{exitUsage, c.Landmarks + ": " + err.Error(), `a landmark is written "incisive_papilla": [1.5, 20.0, -3.2]`}
 		}
 	}
+	j.paper = c.Paper
+	if c.Case != "" {
+		if c.Out == "" || c.NoImages {
+			return j, &failure{exitUsage, "--case says nothing without a sheet", "sheets are only written with --out DIR"}
+		}
+		k, err := readCase(c.Case)
+		if err != nil {
+			return j, err
+		}
+		j.order = &k
+	}
 	if c.NoImages && c.Out == "" {
 		return j, &failure{exitUsage, "--no-images says nothing without --out", "images are only made with --out DIR"}
 	}
@@ -109,6 +123,9 @@ func (c inspectCmd) job() (job, error) {
 
 // one inspects one scan and writes its files.
 func (c inspectCmd) one(s streams, j job, path, dir string) (*inspect.Report, error) {
+	if j.order != nil {
+		personal(s, path)
+	}
 	in, name := s.in, "standard input"
 	if path != "-" {
 		f, err := os.Open(path)
@@ -128,7 +145,7 @@ func (c inspectCmd) one(s streams, j job, path, dir string) (*inspect.Report, er
 	if c.Out == "" {
 		return o.Report, nil
 	}
-	return o.Report, writeReport(filepath.Join(c.Out, dir), o, j.protocol, !c.NoImages)
+	return o.Report, writeReport(filepath.Join(c.Out, dir), o, j, !c.NoImages)
 }
 
 func (c inspectCmd) print(w io.Writer, r *inspect.Report, i int) error {

@@ -27,6 +27,7 @@ type command struct {
 	Inspect  inspectCmd  `cmd:"" help:"Measure and judge scans; write reports and images."`
 	Demo     demoCmd     `cmd:"" help:"Make an invented case, inspect it, and show what comes out."`
 	Phantom  phantomCmd  `cmd:"" help:"Write a synthetic scan and the truth about it."`
+	Case     caseCmd     `cmd:"" help:"Write a case file with the order for the laboratory, or check one."`
 	Protocol protocolCmd `cmd:"" help:"Show the limits that judge, or check a file with your own."`
 	Explain  explainCmd  `cmd:"" help:"Tell what stands behind a finding."`
 	Version  versionCmd  `cmd:"" help:"Tell the version."`

@@ -39,16 +39,19 @@ func writeFile(path string, data []byte) (err error) {
 // ours are the names of images that an earlier run may have left.
 var ours = regexp.MustCompile(`^(tissue|oral|front|left|right|back|finding-\d+)\.png$`)
 
-// writeReport writes report.json, and the images, into dir. Images of an earlier report that
+// sheetName is the laboratory sheet's file.
+const sheetName = "sheet.pdf"
+
+// writeReport writes report.json, the images and the sheet into dir. Those of an earlier report that
 // this one does not have are removed, because they would show what is no longer said. The report
 // comes last: where it is, everything it belongs to is there.
-func writeReport(dir string, o *inspect.Outcome, p inspect.Protocol, withImages bool) error {
+func writeReport(dir string, o *inspect.Outcome, j job, withImages bool) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
 	written := map[string]bool{}
 	if withImages {
-		pictures, err := images(o, p)
+		pictures, err := images(o, j.protocol)
 		if err != nil {
 			return fmt.Errorf("images: %w", err)
 		}
@@ -58,13 +61,21 @@ func writeReport(dir string, o *inspect.Outcome, p inspect.Protocol, withImages 
 			}
 			written[im.Name] = true
 		}
+		paper, err := sheet(o, j)
+		if err != nil {
+			return fmt.Errorf("sheet: %w", err)
+		}
+		if err := writeFile(filepath.Join(dir, sheetName), paper); err != nil {
+			return err
+		}
+		written[sheetName] = true
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		return err
 	}
 	for _, e := range entries {
-		if ours.MatchString(e.Name()) && !written[e.Name()] {
+		if (ours.MatchString(e.Name()) || e.Name() == sheetName) && !written[e.Name()] {
 			if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
 				return err
 			}

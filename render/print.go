@@ -1,0 +1,115 @@
+package render
+
+import (
+	"bytes"
+	"fmt"
+	"image/jpeg"
+
+	"fornix/inspect"
+	"fornix/mesh"
+)
+
+// printed is a picture for paper: the scan with its marks and their numbers, and no other text,
+// which the sheet sets in type.
+type printed struct {
+	jpeg  []byte
+	w, h  int     // pixels
+	perMM float64 // pixels to a mm of the scan
+	title string
+	// The patient's sides at the left and the right edge, and what is up: "R", "L" or a word.
+	left, right, up string
+}
+
+// printDots are pixels to a mm of paper: 250 to the inch.
+const printDots = 250 / 25.4
+
+// printer draws the pictures of one scan for paper. Marks and numbers are as large on every one.
+type printer struct {
+	surface *Surface
+	content content
+	page    page
+	taken   map[int]bool // widths in pixels: the PDF library keeps an order by them, so no two are equal
+}
+
+func newPrinter(m *mesh.Mesh, rep *inspect.Report, taken map[int]bool) *printer {
+	opt := Options{Thickness: Scale{}.orDefault()}
+	return &printer{surface: NewSurface(m, rep.InsideOut), content: reportContent(m, rep, opt), taken: taken}
+}
+
+// print draws a view w × h mm large on paper.
+func (r *printer) print(v View, w, h float64) (printed, error) {
+	c := r.content
+	c.view = v
+	px := int(w * printDots)
+	for r.taken[px] {
+		px++
+	}
+	r.taken[px] = true
+	out, err := r.page.printed(r.surface, c, px, int(h*printDots))
+	if err != nil {
+		return out, fmt.Errorf("render: %s: %w", v.Name, err)
+	}
+	return out, nil
+}
+
+// paperUnit is a layout unit on paper, in pixels: a number's disc is 36 of them, 4.2 mm.
+const paperUnit = 4.2 / 36 * printDots
+
+// printed draws one picture for paper.
+func (p *page) printed(s *Surface, c content, w, h int) (printed, error) {
+	p.u, p.set, p.key = paperUnit, p.set[:0], p.key[:0]
+	if c.view.finding == nil {
+		p.u *= 0.55 // a whole view keeps a narrow edge
+	}
+	cam, shown := p.scan(s, c, w, h)
+	p.u = paperUnit
+	p.img = p.raster.Image
+	p.pen.reset(p.img)
+	var discs []dot
+	for _, m := range shown {
+		if m.Number == 0 || m.Label == "" {
+			continue
+		}
+		at := beside(m, discs, float64(w), float64(h), p.u)
+		discs = append(discs, at)
+		p.badge(m, at)
+	}
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, p.img, &jpeg.Options{Quality: 88}); err != nil {
+		return printed{}, err
+	}
+	out := printed{jpeg: b.Bytes(), w: w, h: h, perMM: cam.Scale, title: c.view.Title}
+	short := map[string]string{"patient's right": "R", "patient's left": "L"}
+	l, r, up, _ := sides(cam, c.frame, c.third)
+	out.left, out.right, out.up = l, r, up
+	if v, ok := short[l]; ok {
+		out.left = v
+	}
+	if v, ok := short[r]; ok {
+		out.right = v
+	}
+	return out, nil
+}
+
+// beside finds a place for the number of a mark: near it, on the picture, and on no other number.
+func beside(m seenMark, taken []dot, w, h, u float64) dot {
+	const disc = 20.0 // units: radius with its edge
+	best := dot{m.x, m.y, always}
+	for gap := 6.0; gap < 140; gap += 12 {
+		for _, d := range [8][2]float64{{0.7, -0.7}, {-0.7, -0.7}, {0.7, 0.7}, {-0.7, 0.7}, {1, 0}, {-1, 0}, {0, -1}, {0, 1}} {
+			r := m.r + (gap+disc)*u
+			at := dot{m.x + d[0]*r, m.y + d[1]*r, always}
+			if at.x < disc*u || at.y < disc*u || at.x > w-disc*u || at.y > h-disc*u {
+				continue
+			}
+			free := true
+			for _, t := range taken {
+				free = free && (t.x-at.x)*(t.x-at.x)+(t.y-at.y)*(t.y-at.y) > 4*disc*disc*u*u
+			}
+			if free {
+				return at
+			}
+		}
+	}
+	return best
+}

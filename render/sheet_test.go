@@ -1,0 +1,128 @@
+package render
+
+import (
+	"bytes"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"golang.org/x/image/font/sfnt"
+
+	"fornix/inspect"
+	"fornix/inspect/casefile"
+)
+
+// sheetOf makes a sheet of the fixture's scans.
+func sheetOf(t *testing.T, c *casefile.Case, paper string, jaws ...inspect.Jaw) ([]byte, []*inspect.Report) {
+	t.Helper()
+	in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: c}
+	var reps []*inspect.Report
+	for _, j := range jaws {
+		m, rep := fullReport(j)
+		in.Scans = append(in.Scans, SheetScan{rep, m})
+		reps = append(reps, rep)
+	}
+	out, err := LabSheet(in, SheetOptions{Paper: paper})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out, reps
+}
+
+func emptyCase(t *testing.T) *casefile.Case {
+	t.Helper()
+	var b bytes.Buffer
+	if err := casefile.WriteTemplate(&b, casefile.ToothSetUp); err != nil {
+		t.Fatal(err)
+	}
+	c, err := casefile.Read(&b, "case.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.Order.Number = "K-2031"
+	c.Clinic.Name = "Łódź Ελλάς Київ"
+	return &c
+}
+
+var pageCount = regexp.MustCompile(`/Type /Pages\s+/Kids \[[^]]*\]\s+/Count (\d+)`)
+
+func TestSheetPagesAndBytes(t *testing.T) {
+	for _, k := range []struct {
+		paper string
+		jaws  []inspect.Jaw
+	}{{"A4", []inspect.Jaw{inspect.Upper}}, {"A4", []inspect.Jaw{inspect.Upper, inspect.Lower}}, {"Letter", []inspect.Jaw{inspect.Upper, inspect.Lower}}} {
+		c := emptyCase(t)
+		a, _ := sheetOf(t, c, k.paper, k.jaws...)
+		b, _ := sheetOf(t, c, k.paper, k.jaws...)
+		if !bytes.Equal(a, b) {
+			t.Errorf("%s, %v: not the same bytes twice", k.paper, k.jaws)
+		}
+		m := pageCount.FindSubmatch(a)
+		if m == nil || m[1][0] < '2' || m[1][0] > '4' || len(m[1]) > 1 {
+			t.Errorf("%s, %v: pages %q, want 2 to 4", k.paper, k.jaws, m)
+		}
+	}
+	if _, err := LabSheet(SheetInput{}, SheetOptions{}); err == nil {
+		t.Error("a sheet without a scan was made")
+	}
+}
+
+// What stands on the sheet can be selected: pdftotext of Debian's poppler-utils reads it.
+func TestSheetText(t *testing.T) {
+	tool, err := exec.LookPath("pdftotext")
+	if err != nil {
+		t.Skip("no pdftotext")
+	}
+	c := emptyCase(t)
+	out, reps := sheetOf(t, c, "A4", inspect.Lower)
+	path := filepath.Join(t.TempDir(), "sheet.pdf")
+	if err := os.WriteFile(path, out, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	raw, err := exec.Command(tool, "-layout", path, "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.Join(strings.Fields(string(raw)), " ")
+	want := []string{"Laboratory sheet", "case K-2031", "Łódź Ελλάς Київ", strings.ToUpper(string(reps[0].Verdict)),
+		"page 1 of 3", "page 3 of 3", reps[0].Scan.File, caution, "Border thickness along the border", "Missing before this is sent",
+		"over 0.6 / 0.9 mm", "Signature of the clinician"}
+	want = append(want, inspect.Cautions()...)
+	for _, g := range c.Missing("") {
+		want = append(want, casefile.Name(g.Key))
+	}
+	for _, w := range want {
+		if !strings.Contains(text, strings.Join(strings.Fields(w), " ")) {
+			t.Errorf("the sheet does not say %q", w)
+		}
+	}
+	for _, f := range reps[0].Findings {
+		for _, w := range strings.Fields(f.Text) { // lines break it and the pictures stand beside
+			if !strings.Contains(text, w) {
+				t.Errorf("the word %q of finding %q is not on the sheet", w, f.Code)
+				break
+			}
+		}
+	}
+}
+
+// The font has the letters of the scripts that the README promises.
+func TestSheetFontHasScripts(t *testing.T) {
+	var buf sfnt.Buffer
+	for script, letters := range map[string]string{
+		"Latin": "AzÄéßŁčđğİıőşţÞœ", "Greek": "ΑΩάώϊ", "Cyrillic": "АяЁґЇєљћ", "Armenian": "Աբև", "Georgian": "აბჰ",
+		"signs": "±°·–…’“„",
+	} {
+		for _, r := range letters {
+			if i, err := sheetFont().GlyphIndex(&buf, r); err != nil || i == 0 {
+				t.Errorf("%s: no glyph for %q", script, r)
+			}
+		}
+	}
+	if got := newSheet("A4").says("a漢b"); got != "a?b" {
+		t.Errorf("a letter that is not there is set as %q", got)
+	}
+}

@@ -17,9 +17,14 @@ import (
 // alphabetical order, and numbers are rounded to 0.0001, below 1 to 0.000001, which is far finer
 // than any scan and coarser than the last bits in which processors differ. A number that is not
 // finite is written as null, a list that is nil as an empty one.
-func WriteJSON(w io.Writer, r *Report) error {
+func WriteJSON(w io.Writer, r *Report) error { return writeJSON(w, reflect.ValueOf(r)) }
+
+// WriteRelationJSON writes a relation as WriteJSON does a report.
+func WriteRelationJSON(w io.Writer, r *Relation) error { return writeJSON(w, reflect.ValueOf(r)) }
+
+func writeJSON(w io.Writer, v reflect.Value) error {
 	e := jsonWriter{buf: make([]byte, 0, 1<<16)}
-	e.value(reflect.ValueOf(r), 0)
+	e.value(v, 0)
 	if e.err != nil {
 		return e.err
 	}
@@ -64,7 +69,7 @@ func (e *jsonWriter) value(v reflect.Value, depth int) {
 		e.object(v, depth)
 	case reflect.Map:
 		e.mapping(v, depth)
-	case reflect.Slice:
+	case reflect.Slice, reflect.Array:
 		e.list(v, depth)
 	case reflect.Float64:
 		e.number(v.Float())

@@ -78,11 +78,14 @@ type View struct {
 	finding *inspect.Finding // of a close-up
 }
 
-// views returns the six whole views. With a frame they are the patient's: the front of the
+// views returns the six whole views of a scan.
+func views(rep *inspect.Report) []View { return wholeViews(rep.Frame, rep.Jaw, rep.Surface) }
+
+// wholeViews returns six views. With a frame they are the patient's: the front of the
 // arch is at the top seen from the tissue and the oral side, and the patient stands upright in
 // the other four. Without one they follow the scan's axes and say that the side is unknown.
-func views(rep *inspect.Report) []View {
-	if rep.Frame == nil {
+func wholeViews(f *inspect.Frame, jaw inspect.Jaw, surface string) []View {
+	if f == nil {
 		x, y, z := mesh.Vec{X: 1}, mesh.Vec{Y: 1}, mesh.Vec{Z: 1}
 		v := func(name, axis string, toward, up mesh.Vec) View {
 			return View{Name: name, Title: "Seen from " + axis + " of the scan", Camera: Look(toward, up), Tissue: true, Plane: true}
@@ -92,14 +95,13 @@ func views(rep *inspect.Report) []View {
 			v("x-plus", "+X", x, z), v("x-minus", "-X", x.Scale(-1), z), v("y-plus", "+Y", y, z),
 		}
 	}
-	f := rep.Frame
 	left, back, tissue := f.Left, f.Posterior, f.TowardTissue
 	front, superior := back.Scale(-1), tissue
-	if rep.Jaw == inspect.Lower {
+	if jaw == inspect.Lower {
 		superior = tissue.Scale(-1)
 	}
 	tissueTitle, oralTitle, out := "Tissue side", "Oral side", tissue
-	if rep.Surface == inspect.Cast {
+	if surface == inspect.Cast {
 		// The surface of a cast faces the mouth, so its ridge is seen from there.
 		tissueTitle, oralTitle, out = "Surface of the jaw", "Under side", tissue.Scale(-1)
 	}

@@ -67,25 +67,40 @@ func Images(m *mesh.Mesh, rep *inspect.Report, opt Options) ([]Image, error) {
 			locators = append(locators, newLocator(&r, s, v, base.tint, opt.Width, opt.Workers))
 		}
 	}
-	out := make([]Image, len(all))
-	errs := make([]error, len(all))
+	jobs := make([]job, len(all))
+	for i, v := range all {
+		c := base
+		c.view = v
+		if i >= whole {
+			c.subtitle = v.finding.Text
+			c.locator = locate(locators, v)
+		}
+		jobs[i] = job{s, c}
+	}
+	return drawAll(jobs, opt.Workers)
+}
+
+// job is one page to be drawn: what stands on it and, unless it is a chart, the surface.
+type job struct {
+	surface *Surface
+	content content
+}
+
+// drawAll draws the pages with so many workers at once.
+func drawAll(jobs []job, workers int) ([]Image, error) {
+	out := make([]Image, len(jobs))
+	errs := make([]error, len(jobs))
 	var next atomic.Int32
 	var wg sync.WaitGroup
-	for range min(opt.Workers, len(all)) {
+	for range min(workers, len(jobs)) {
 		wg.Go(func() {
 			var p page
 			for {
 				i := int(next.Add(1)) - 1
-				if i >= len(all) {
+				if i >= len(jobs) {
 					return
 				}
-				c := base
-				c.view = all[i]
-				if i >= whole {
-					c.subtitle = c.view.finding.Text
-					c.locator = locate(locators, c.view)
-				}
-				out[i], errs[i] = p.image(s, c)
+				out[i], errs[i] = p.image(jobs[i].surface, jobs[i].content)
 			}
 		})
 	}
@@ -126,7 +141,12 @@ func (p *page) image(s *Surface, c content) (out Image, err error) {
 			err = fmt.Errorf("render: %s: %v", c.view.Name, r)
 		}
 	}()
-	img := p.draw(s, c)
+	var img *image.RGBA
+	if c.chart != nil {
+		img = p.spread(c)
+	} else {
+		img = p.draw(s, c)
+	}
 	out = Image{Name: c.view.Name + ".png", Title: c.view.Title, Alt: alt(c, p.shown)}
 	out.PNG, err = encode(img)
 	return out, err
@@ -193,6 +213,9 @@ func subtitle(rep *inspect.Report) string {
 func alt(c content, shown []string) string {
 	if f := c.view.finding; f != nil {
 		return fmt.Sprintf("Close-up of finding %d: %s", f.Number, f.Text)
+	}
+	if c.chart != nil {
+		return c.view.Title + ": " + c.chart.alt
 	}
 	s := c.view.Title + ": " + c.of
 	if c.frame == nil {

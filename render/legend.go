@@ -165,7 +165,7 @@ func (p *page) sample(k Kind, b Box) {
 		dense = append(dense, dot{from.x + (to.x-from.x)*float64(i)/44, mid.y, always})
 	}
 	switch k {
-	case MarkHole, MarkVoid, MarkPlace, MarkBleb, MarkLandmark:
+	case MarkHole, MarkVoid, MarkPlace, MarkBleb, MarkLandmark, MarkSpot:
 		p.symbol(&p.pen, k, mid, 4*u, nil, false)
 	case BackFaces:
 		p.pen.box(b.inset(3 * u))

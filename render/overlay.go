@@ -38,7 +38,7 @@ func (p *page) visible(marks []Mark, cam Camera) []seenMark {
 		}
 		s := seenMark{Mark: m, x: x, y: y, r: max(m.RadiusMM*cam.Scale+6*p.u, 14*p.u)}
 		switch m.Kind {
-		case MarkLandmark:
+		case MarkLandmark, MarkSpot:
 			s.r = 8 * p.u
 		case LineThin, LineThick, LinePlace:
 			s.r = 12 * p.u
@@ -128,6 +128,11 @@ func (p *page) symbol(q *pen, k Kind, at dot, r float64, outline stroke, faint b
 		})
 	case LineHeight:
 		p.dimension(q, outline)
+	case MarkSpot:
+		q.disc(at, 8*u)
+		q.flush(paper, 0.9)
+		q.disc(at, 5*u)
+		q.flush(ink, 1)
 	case MarkPlace:
 		p.twice(q, thick, ink, func(w float64) { q.path(polygon(at, 1.3*r, 4, math.Pi/4), w) })
 	case MarkLandmark:

@@ -106,6 +106,7 @@ type content struct {
 	legend   legend
 	subtitle string
 	locator  *locator // of a close-up
+	chart    *chart   // drawn in place of a surface
 }
 
 // draw makes the page. The result stays valid until the next one.

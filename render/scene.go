@@ -29,6 +29,7 @@ const (
 	LinePlace                // a band: any other finding with a path
 	LinePlane                // outline of the rim's flat
 	LineHeight               // a dimension line between two points
+	MarkSpot                 // a small disc: where a value of the label holds
 	BackFaces                // surface seen from its back
 )
 
@@ -36,7 +37,7 @@ const (
 var words = map[Kind]string{
 	MarkHole: "hole in the scan", MarkVoid: "void", MarkBleb: "bleb", MarkFold: "fold", MarkPlace: "other finding",
 	LineCrest: "ridge crest", LineRear: "posterior border", LineThin: "border too thin", LineThick: "border too thick",
-	LinePlace: "stretch of a finding", LinePlane: "occlusal plane", LineHeight: "height", BackFaces: "back of the surface", MarkLandmark: "landmark",
+	LinePlace: "stretch of a finding", LinePlane: "occlusal plane", LineHeight: "measured length", MarkSpot: "place of a value", BackFaces: "back of the surface", MarkLandmark: "landmark",
 }
 
 // Mark is one marked place, in the scan's coordinates.
@@ -212,38 +213,43 @@ func (s *Scene) addDefects(rep *inspect.Report, used []bool) {
 // addFindings marks the numbered findings that are neither a hole nor a defect.
 func (s *Scene) addFindings(rep *inspect.Report, used []bool) {
 	for i := range rep.Findings {
-		f := &rep.Findings[i]
-		if used[i] || f.Number == 0 {
-			continue
+		if f := &rep.Findings[i]; !used[i] {
+			p, plane := ofPlane(rep, f)
+			s.addFinding(f, p, plane)
 		}
-		at, ok := middle(f.Where)
-		if !ok {
-			continue
+	}
+}
+
+// addFinding marks the places of a numbered finding. One that speaks of the occlusal plane as a
+// whole is marked at p.
+func (s *Scene) addFinding(f *inspect.Finding, p mesh.Vec, plane bool) {
+	at, ok := middle(f.Where)
+	if f.Number == 0 || !ok {
+		return
+	}
+	m := Mark{Kind: MarkPlace, At: at, RadiusMM: f.Where.RadiusMM}
+	m.take(f)
+	if plane {
+		m.Kind, m.At, m.RadiusMM = LinePlane, p, 0
+	}
+	if len(f.Where.Path) > 1 {
+		k := LinePlace
+		switch f.Code {
+		case "border-thin":
+			k = LineThin
+		case "border-thick":
+			k = LineThick
 		}
-		m := Mark{Kind: MarkPlace, At: at, RadiusMM: f.Where.RadiusMM}
-		m.take(f)
-		if p, plane := ofPlane(rep, f); plane {
-			m.Kind, m.At, m.RadiusMM = LinePlane, p, 0
-		}
-		if len(f.Where.Path) > 1 {
-			k := LinePlace
-			switch f.Code {
-			case "border-thin":
-				k = LineThin
-			case "border-thick":
-				k = LineThick
-			}
-			s.Lines = append(s.Lines, Line{Kind: k, Path: f.Where.Path, LiftMM: 1.5})
-			m.Kind, m.RadiusMM = k, 0
-		}
+		s.Lines = append(s.Lines, Line{Kind: k, Path: f.Where.Path, LiftMM: 1.5})
+		m.Kind, m.RadiusMM = k, 0
+	}
+	s.Marks = append(s.Marks, m)
+	if len(f.Where.Path) > 1 {
+		return
+	}
+	for _, p := range f.Where.Points[1:min(len(f.Where.Points), 50)] {
+		m.At, m.Label = p, ""
 		s.Marks = append(s.Marks, m)
-		if len(f.Where.Path) > 1 {
-			continue
-		}
-		for _, p := range f.Where.Points[1:min(len(f.Where.Points), 50)] {
-			m.At, m.Label = p, ""
-			s.Marks = append(s.Marks, m)
-		}
 	}
 }
 

@@ -1,0 +1,307 @@
+package render
+
+import (
+	"errors"
+	"fmt"
+	"image/color"
+	"math"
+	"strings"
+
+	"fornix/inspect"
+	"fornix/mesh"
+)
+
+// RelationImages draws two impressions closed on each other: the pair from the front, both sides and
+// the back with its heights as dimension lines; the gap on each rim; how the rims stand over each
+// other; and for each height that was tried the wax that each rim must gain or lose.
+//
+// The bytes are the same for any number of workers.
+func RelationImages(out *inspect.RelateOutcome, opt Options) ([]Image, error) {
+	if out == nil || out.Relation == nil || out.Upper == nil || out.Lower == nil {
+		return nil, errors.New("render: no relation")
+	}
+	opt, err := opt.orDefault()
+	if err != nil {
+		return nil, err
+	}
+	k := newPair(out, opt)
+	jobs := append(k.closed(), k.gaps()...)
+	jobs = append(jobs, k.overlap())
+	for i := range out.Relation.WhatIf {
+		jobs = append(jobs, k.wax(i)...)
+	}
+	return drawAll(jobs, opt.Workers)
+}
+
+// pairPages makes the pages of a relation.
+type pairPages struct {
+	out                 *inspect.RelateOutcome
+	upper, lower        *Surface // in the common frame
+	base                content
+	up, left, posterior mesh.Vec
+}
+
+func newPair(out *inspect.RelateOutcome, opt Options) *pairPages {
+	r := out.Relation
+	f := r.Frame
+	k := &pairPages{
+		out: out, up: f.Up, left: f.Left, posterior: f.Posterior,
+		upper: surfaceOf(out.Upper, r.Shared.Upper), lower: surfaceOf(out.Lower, r.Shared.Lower),
+	}
+	k.base = content{
+		opt: opt, verdict: r.Verdict, third: [2]string{"upper jaw", "lower jaw"}, of: "upper and lower impression closed on each other",
+		frame:    &inspect.Frame{Origin: f.Origin, Left: f.Left, Posterior: f.Posterior, TowardTissue: f.Up},
+		subtitle: fmt.Sprintf("upper: %s · lower: %s · %s", r.Upper.File, r.Lower.File, sharedWords(r.Shared)),
+		legend:   legend{none: "the lower impression is drawn in the cooler tone"},
+	}
+	return k
+}
+
+func sharedWords(s inspect.Shared) string {
+	switch s.How {
+	case inspect.ClosedScan:
+		return "brought together by a scan of both closed"
+	case inspect.GivenPose:
+		return "brought together by a given pose"
+	}
+	return "as exported, in one frame"
+}
+
+// surfaceOf makes a scan ready for drawing in the common frame.
+func surfaceOf(o *inspect.Outcome, mo inspect.Motion) *Surface {
+	m := *o.Mesh
+	m.Pos = make([]mesh.Vec, len(o.Mesh.Pos))
+	for i, p := range o.Mesh.Pos {
+		m.Pos[i] = carried(mo, p)
+	}
+	return NewSurface(&m, o.Report.InsideOut)
+}
+
+// carried moves a point.
+func carried(mo inspect.Motion, p mesh.Vec) mesh.Vec {
+	r := mo.Rotation
+	return mesh.Vec{X: r[0].Dot(p), Y: r[1].Dot(p), Z: r[2].Dot(p)}.Add(mo.Translation)
+}
+
+// joined returns both surfaces as one, the second in a cooler tone.
+func joined(a, b *Surface) *Surface {
+	n := len(a.mesh.Pos)
+	m := &mesh.Mesh{Pos: append(append(make([]mesh.Vec, 0, n+len(b.mesh.Pos)), a.mesh.Pos...), b.mesh.Pos...),
+		Tri: append(make([][3]mesh.VertexID, 0, len(a.mesh.Tri)+len(b.mesh.Tri)), a.mesh.Tri...)}
+	for _, t := range b.mesh.Tri {
+		if a.insideOut != b.insideOut {
+			t[1], t[2] = t[2], t[1]
+		}
+		m.Tri = append(m.Tri, [3]mesh.VertexID{t[0] + mesh.VertexID(n), t[1] + mesh.VertexID(n), t[2] + mesh.VertexID(n)})
+	}
+	return &Surface{
+		mesh: m, normal: append(append([][3]float32{}, a.normal...), b.normal...), ok: append(append([]bool{}, a.ok...), b.ok...),
+		main: append(append([]bool{}, a.main...), b.main...), insideOut: a.insideOut, second: n,
+	}
+}
+
+// closed returns the views of the closed pair.
+func (k *pairPages) closed() []job {
+	s := joined(k.upper, k.lower)
+	r := k.out.Relation
+	front := k.posterior.Scale(-1)
+	views := []struct {
+		name, title string
+		toward      mesh.Vec
+		heights     []string
+	}{
+		{"front", "Closed, from the front", front, []string{inspect.SulcusAnterior, inspect.CrestAnterior}},
+		{"right", "Closed, from the patient's right", k.left.Scale(-1), []string{inspect.CrestMolarRight}},
+		{"left", "Closed, from the patient's left", k.left, []string{inspect.CrestMolarLeft}},
+		{"back", "Closed, from the back", k.posterior, []string{inspect.CrestMolarRight, inspect.CrestMolarLeft}},
+	}
+	var jobs []job
+	for _, v := range views {
+		c := k.base
+		c.view = View{Name: "closed-" + v.name, Title: v.title, Camera: Look(v.toward, k.up), Plane: true}
+		c.plane = planesWords(r.Planes)
+		for i := range r.Findings {
+			c.scene.addFinding(&r.Findings[i], mesh.Vec{}, false)
+		}
+		for _, name := range v.heights {
+			for _, h := range r.Heights {
+				if h.Name == name && h.MM != nil && len(h.Line) == 2 {
+					c.scene.Marks = append(c.scene.Marks, length(heightWords(name), h.Line, *h.MM, h.UMM))
+				}
+			}
+		}
+		jobs = append(jobs, job{s, c})
+	}
+	return jobs
+}
+
+// length is a dimension line with its value.
+func length(label string, line []mesh.Vec, mm float64, u *float64) Mark {
+	v := fmt.Sprintf("%.1f mm", mm)
+	if u != nil {
+		v = fmt.Sprintf("%.1f ± %.1f mm", mm, *u)
+	}
+	return Mark{Kind: LineHeight, At: line[0].Add(line[1]).Scale(0.5), Path: line, Label: label, Detail: v, Rank: 5}
+}
+
+func heightWords(name string) string {
+	return map[string]string{
+		inspect.SulcusAnterior: "sulcus to sulcus, front", inspect.CrestAnterior: "crest to crest, front",
+		inspect.CrestMolarRight: "crest to crest, right molars", inspect.CrestMolarLeft: "crest to crest, left molars",
+	}[name]
+}
+
+// planesWords says how the planes of the rims stand to each other.
+func planesWords(p inspect.RimPlanes) string {
+	s := fmt.Sprintf("planes of the rims %.1f ± %.1f° apart", p.AngleDeg, p.AngleUDeg)
+	var wider []string
+	if a := p.ForeAftDeg; math.Abs(a) > p.ForeAftUDeg {
+		wider = append(wider, fmt.Sprintf("%.1f° wider %s", math.Abs(a), pick(a > 0, "in front", "at the back")))
+	}
+	if a := p.SidewaysDeg; math.Abs(a) > p.SidewaysUDeg {
+		wider = append(wider, fmt.Sprintf("%.1f° wider on the patient's %s", math.Abs(a), pick(a > 0, "left", "right")))
+	}
+	if len(wider) > 0 {
+		s += ": " + strings.Join(wider, ", ")
+	}
+	return s
+}
+
+func pick(first bool, a, b string) string {
+	if first {
+		return a
+	}
+	return b
+}
+
+// onRim returns a page of one rim, seen from the other jaw. Rims are seen with the front of the arch
+// upward.
+func (k *pairPages) onRim(upper bool, name, title string, tint []color.RGBA) job {
+	c := k.base
+	s, toward := k.lower, k.up
+	c.of = "rim of the lower impression"
+	if upper {
+		s, toward = k.upper, k.up.Scale(-1)
+		c.of = "rim of the upper impression"
+	}
+	c.view = View{Name: name, Title: title, Camera: Look(toward, k.posterior.Scale(-1))}
+	c.tint = tint
+	return job{s, c}
+}
+
+// gaps returns the maps of the gap on both rims.
+func (k *pairPages) gaps() []job {
+	r := k.out.Relation
+	steps := gapBands(r.Gap)
+	var jobs []job
+	for _, upper := range [2]bool{true, false} {
+		values, name := k.out.LowerGap, "lower"
+		if upper {
+			values, name = k.out.UpperGap, "upper"
+		}
+		j := k.onRim(upper, "gap-"+name, "Gap, on the "+name+" rim", steps.tint(values))
+		j.content.legend = steps.legend()
+		for i := range r.Findings {
+			j.content.scene.addFinding(&r.Findings[i], mesh.Vec{}, false)
+		}
+		for _, p := range r.Gap.Parts {
+			if p.Middle == nil || p.MedianMM == nil || p.MinMM == nil || p.Name == "right" || p.Name == "left" {
+				continue
+			}
+			j.content.scene.Marks = append(j.content.scene.Marks, Mark{Kind: MarkSpot, At: *p.Middle, Label: p.Name,
+				Detail: fmt.Sprintf("median %.2f, least %.2f mm", *p.MedianMM, *p.MinMM), Rank: 20})
+		}
+		jobs = append(jobs, j)
+	}
+	return jobs
+}
+
+// gapBands chooses the steps of a gap: fine ones where the rims nearly touch, else coarser.
+func gapBands(g inspect.RimGap) bands {
+	b := bands{title: "gap between the rims", unit: "mm", edges: []float64{0, 0.05, 0.1, 0.2, 0.5, 1}, level: -1}
+	if p := g.All.P95MM; p != nil && *p > 1.5 {
+		b.edges = []float64{0, 0.2, 0.5, 1, 2, 4}
+	}
+	return b
+}
+
+// overlap returns the page that shows from above how the rims stand over each other.
+func (k *pairPages) overlap() job {
+	r := k.out.Relation
+	j := k.onRim(false, "overlap", "Lower rim from above, with the upper rim's outline", nil)
+	c := &j.content
+	c.legend = legend{none: "lengths: how far the upper rim stands outside the lower one; - where the lower stands out"}
+	if o := k.out.Upper.Report.Occlusal; o != nil {
+		c.view.Plane = true
+		for _, path := range o.Outline {
+			p := make([]mesh.Vec, len(path))
+			for i, q := range path {
+				p[i] = carried(r.Shared.Upper, q)
+			}
+			c.scene.Lines = append(c.scene.Lines, Line{Kind: LinePlane, Path: p, Closed: true, LiftMM: 20})
+		}
+	}
+	h := r.Horizontal
+	for _, m := range []struct {
+		label string
+		mm    *float64
+		at    []mesh.Vec
+	}{{"overlap, right", h.RightMM, h.RightAt}, {"overlap, front", h.ForwardMM, h.ForwardAt}, {"overlap, left", h.LeftMM, h.LeftAt},
+		{"midlines apart", h.MidlineMM, h.MidlineAt}} {
+		if m.mm != nil && len(m.at) == 2 {
+			u := &h.UMM
+			if m.label == "midlines apart" {
+				u = h.MidlineUMM
+			}
+			// Seen along Up a length shows as it is; the ends are set level so that its line is straight.
+			a, b := m.at[0], m.at[1]
+			c.scene.Marks = append(c.scene.Marks, length(m.label, []mesh.Vec{a, b.Along(a.Sub(b).Dot(k.up), k.up)}, *m.mm, u))
+		}
+	}
+	return j
+}
+
+// wax returns the maps of what both rims must gain or lose for a height that was tried.
+func (k *pairPages) wax(i int) []job {
+	r := k.out.Relation
+	w := &r.WhatIf[i]
+	steps := bands{title: "wax: + to add, - to take off", unit: "mm", edges: waxEdges(w), level: 3}
+	how := "straight along the height"
+	if w.Axis != nil {
+		how = "turned about the " + w.Axis.How + " hinge axis"
+	}
+	var jobs []job
+	for _, upper := range [2]bool{true, false} {
+		name, values, wedge := "lower", k.out.LowerWax[i], w.Lower
+		if upper {
+			name, values, wedge = "upper", k.out.UpperWax[i], w.Upper
+		}
+		j := k.onRim(upper, fmt.Sprintf("wax-%d-%s", i+1, name),
+			fmt.Sprintf("Wax on the %s rim, height %+.1f mm in front", name, w.FrontMM), steps.tint(values))
+		c := &j.content
+		c.legend = steps.legend()
+		c.subtitle = fmt.Sprintf("%s; add %.0f mm³, take off %.0f mm³ on this rim", how, wedge.AddMM3, wedge.RemoveMM3)
+		for _, p := range r.Gap.Parts {
+			v := map[string]*float64{"molar right": wedge.RightMM, "anterior": wedge.FrontMM, "molar left": wedge.LeftMM}[p.Name]
+			if v != nil && p.Middle != nil {
+				c.scene.Marks = append(c.scene.Marks, Mark{Kind: MarkSpot, At: *p.Middle, Label: p.Name,
+					Detail: signed(*v) + fmt.Sprintf(" ± %.2f mm", wedge.UMM), Rank: 20})
+			}
+		}
+		jobs = append(jobs, j)
+	}
+	return jobs
+}
+
+// waxEdges chooses steps that reach the most that any rim gains or loses.
+func waxEdges(w *inspect.WhatIf) []float64 {
+	most := max(math.Abs(w.Upper.LeastMM), math.Abs(w.Upper.MostMM), math.Abs(w.Lower.LeastMM), math.Abs(w.Lower.MostMM))
+	t := [3]float64{1, 3, 6}
+	for _, s := range [][3]float64{{0.1, 0.3, 0.6}, {0.2, 0.5, 1}, {0.5, 1, 2}} {
+		if most <= 2*s[2] {
+			t = s
+			break
+		}
+	}
+	return []float64{-t[2], -t[1], -t[0], t[0], t[1], t[2]}
+}

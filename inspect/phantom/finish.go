@@ -16,6 +16,9 @@ func (m *maker) finish(sf *surface, workers int) (*Phantom, error) {
 	if p.Decimate > 0 {
 		decimate(sf, p.Decimate, m.rng)
 	}
+	if err := m.layers(sf, workers); err != nil {
+		return nil, err
+	}
 	if p.TissueSide || p.Cast {
 		m.tissueSide(sf, workers)
 	}
@@ -124,6 +127,9 @@ func (t *Truth) place(a Axes, shift vec, scale float64) {
 	}
 	for i := range t.Holes {
 		pt(&t.Holes[i].Point)
+	}
+	for i := range t.Layers {
+		pt(&t.Layers[i].Point)
 	}
 	if t.Plane != nil {
 		pt(&t.Plane.Point)

@@ -35,6 +35,9 @@ var cases = map[string]func(*Params){
 	"upper-inch":        func(p *Params) { p.Scale = 1 / 25.4 },
 	"upper-decimated":   func(p *Params) { p.Decimate, p.Spacing = 0.5, 0.3 },
 	"upper-noisy":       func(p *Params) { p.Noise, p.Spacing = 0.02, 0.25 },
+	"upper-washed": func(p *Params) {
+		p.Layers = []Layer{{0, 10, 0, 0.6, 3}, {-12, 30, 4, -0.6, 1.5}} // but for one place
+	},
 
 	"lower-sound":         func(p *Params) {},
 	"lower-pads-short":    func(p *Params) { p.PadCoverLeft, p.PadCoverRight = 0.15, 0.15 },

@@ -45,6 +45,8 @@ type Params struct {
 	Folds []Fold
 	Holes []Hole
 
+	Layers []Layer // on the tissue surface of an impression that is else the same
+
 	Noise      float64 // SD along the normals
 	Spacing    float64 // mean distance of neighbouring vertices; at most half of the least thickness, or holes are torn
 	Decimate   float64 // part of the vertices that are taken out again, 0 to 0.7

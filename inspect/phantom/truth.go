@@ -31,6 +31,8 @@ type Truth struct {
 	Folds []FoldTruth `json:"folds"`
 	Holes []HoleTruth `json:"holes"`
 
+	Layers []LayerTruth `json:"layers,omitempty"`
+
 	Noise float64 `json:"noise_mm"`
 
 	// Extension is the distance along posterior from the hamular notch to the rearmost material

@@ -10,7 +10,7 @@ type Purpose string
 const (
 	AsRetake    Purpose = "retake"    // A: first impression, B: another one of the same jaw
 	AsLayer     Purpose = "layer"     // A: before, B: after a wash or a trim of the same impression
-	AsCast      Purpose = "cast"      // A: impression, B: the cast poured from it (or the other way round)
+	AsCast      Purpose = "cast"      // A: impression, B: the cast poured from it
 	AsRepeat    Purpose = "repeat"    // A, B: one object scanned twice (precision, ISO 5725-1)
 	AsReference Purpose = "reference" // A: reference scan, B: scan under test (trueness, ISO 5725-1)
 )
@@ -45,8 +45,8 @@ const (
 // Comparison is all that is said of one scan against another.
 //
 // Every point and direction is in the coordinates of A's file. Distances are signed: positive
-// where B lies on the outer side of A, away from A's material; for a cast, where it lies beyond
-// the impression's surface. That holds at the places of A and at those of B alike.
+// where B lies on the outer side of A, away from A's material; for a cast, where there is a gap
+// between it and the impression. That holds at the places of A and at those of B alike.
 type Comparison struct {
 	Schema   Schema   `json:"schema"`
 	Purpose  Purpose  `json:"purpose"`
@@ -179,16 +179,16 @@ const (
 
 // Layer is what lies between the surfaces before (A) and after (B).
 //
-// The thickness at a place is the signed distance to the surface after along the normal of the
-// surface before: positive where material came on, negative where it was taken off. Where the other
-// scan ends or has a hole there, it is not compared.
+// The thickness of material that came on is measured along the normal of the surface before, that of
+// material that was taken off along the normal of the surface after: each time from the surface that
+// is still there. Where the other scan ends or has a hole, nothing is compared.
 type Layer struct {
-	AddedMM2     float64 `json:"added_mm2"`
+	AddedMM2     float64 `json:"added_mm2"` // areas of the surface before
 	RemovedMM2   float64 `json:"removed_mm2"`
 	SameMM2      float64 `json:"same_mm2"`      // the two surfaces agree
 	UncoveredMM2 float64 `json:"uncovered_mm2"` // not compared
-	// CoveredShare is the part of the fitting surface, border included, that got a layer.
-	CoveredShare float64 `json:"covered_share"`
+	// CoveredShare is the part of the fitting surface, border included, that got a layer, 0 to 1.
+	CoveredShare *float64 `json:"covered_share"`
 
 	AddedMM3    float64 `json:"added_mm3"`
 	AddedUMM3   float64 `json:"added_u_mm3"`
@@ -197,27 +197,29 @@ type Layer struct {
 
 	LeastMM float64     `json:"least_mm"` // thinner than this is no layer: what noise and alignment leave open
 	Parts   []LayerPart `json:"parts"`    // largest area first
-	Thin    []ThinSpot  `json:"thin"`     // where a layer over the fitting surface is thin; thinnest first
+	Thin    []ThinSpot  `json:"thin"`     // where a layer over the fitting surface is thin or missing; thinnest first
 }
 
-// LayerPart is one connected piece of a layer.
+// LayerPart is one connected piece of a layer. Thicknesses are positive for both kinds.
 type LayerPart struct {
-	ID         int     `json:"id"`
-	Kind       string  `json:"kind"` // LayerAdded, LayerRemoved
-	AreaMM2    float64 `json:"area_mm2"`
-	MeanMM     float64 `json:"mean_mm"` // signed, as all of them
-	MeanUMM    float64 `json:"mean_u_mm"`
-	MedianMM   float64 `json:"median_mm"`
-	Most       Extreme `json:"most"`     // the thickest added, the deepest removed; mean over a small disc
-	Thinnest   Extreme `json:"thinnest"` // the thinnest inside the part, away from its edge
-	PlaceUMM   float64 `json:"place_u_mm"`
-	VolumeMM3  float64 `json:"volume_mm3"` // unsigned
-	VolumeUMM3 float64 `json:"volume_u_mm3"`
-	// CutBackMM is, of a removed part, how far its farthest place is from the surface after.
-	CutBackMM *float64 `json:"cut_back_mm,omitempty"`
-	Centre    Vec      `json:"centre"`
-	Region    string   `json:"region"`
-	Surface   string   `json:"surface"`
+	ID         int      `json:"id"`
+	Kind       string   `json:"kind"`     // LayerAdded, LayerRemoved
+	AreaMM2    float64  `json:"area_mm2"` // of the surface before
+	MeanMM     *float64 `json:"mean_mm"`
+	MeanUMM    *float64 `json:"mean_u_mm"`
+	MedianMM   *float64 `json:"median_mm"`
+	Thickest   *Extreme `json:"thickest"`  // mean over a small disc
+	Thinnest   *Extreme `json:"thinnest"`  // of an added part, away from its edge; none where it is too narrow
+	DiscUMM    *float64 `json:"disc_u_mm"` // expanded uncertainty of thickest and thinnest
+	VolumeMM3  *float64 `json:"volume_mm3"`
+	VolumeUMM3 *float64 `json:"volume_u_mm3"`
+	// CutBackMM is, of a removed part, how far its farthest place lies from the surface after.
+	CutBackMM  *float64 `json:"cut_back_mm,omitempty"`
+	CutBackUMM *float64 `json:"cut_back_u_mm,omitempty"`
+	Centre     Vec      `json:"centre"`
+	Region     string   `json:"region"`
+	Surface    string   `json:"surface"`
+	Unmeasured string   `json:"unmeasured,omitempty"` // why there is no thickness
 }
 
 // ThinSpot is a connected place of the fitting surface over which a layer is thin or missing.
@@ -240,6 +242,7 @@ type CompareOutcome struct {
 	// ADist, BDist are the signed distances at the vertices of A and B, NaN where there is nothing to
 	// compare with.
 	ADist, BDist []float64
-	// Thickness is the layer's at the vertices of A, NaN where not compared; nil for other purposes.
+	// Thickness is the layer's at the vertices of A along their normals, negative where material was
+	// taken off, NaN where not compared or gone as a whole; nil for other purposes.
 	Thickness []float64
 }

@@ -141,7 +141,7 @@ func length(label string, line []mesh.Vec, mm float64, u *float64) Mark {
 	if u != nil {
 		v = fmt.Sprintf("%.1f ± %.1f mm", mm, *u)
 	}
-	return Mark{Kind: LineHeight, At: line[0].Add(line[1]).Scale(0.5), Path: line, Label: label, Detail: v, Rank: 5}
+	return Mark{Kind: LineHeight, At: line[0].Add(line[1]).Scale(0.5), Path: line, Label: label, Detail: v, Short: fmt.Sprintf("%.1f", mm), Rank: 5}
 }
 
 func heightWords(name string) string {
@@ -209,7 +209,7 @@ func (k *pairPages) gaps() []job {
 				continue
 			}
 			j.content.scene.Marks = append(j.content.scene.Marks, Mark{Kind: MarkSpot, At: *p.Middle, Label: p.Name,
-				Detail: fmt.Sprintf("median %.2f, least %.2f mm", *p.MedianMM, *p.MinMM), Rank: 20})
+				Detail: fmt.Sprintf("median %.2f, least %.2f mm", *p.MedianMM, *p.MinMM), Short: fmt.Sprintf("%.2f", *p.MedianMM), Rank: 20})
 		}
 		jobs = append(jobs, j)
 	}

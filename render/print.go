@@ -32,9 +32,10 @@ type printer struct {
 }
 
 func newPrinter(m *mesh.Mesh, rep *inspect.Report, taken map[int]bool) *printer {
-	opt := Options{Thickness: Scale{}.orDefault()}
-	return &printer{surface: NewSurface(m, rep.InsideOut), content: reportContent(m, rep, opt), taken: taken}
+	return &printer{surface: NewSurface(m, rep.InsideOut), content: reportContent(m, rep, printOptions()), taken: taken}
 }
+
+func printOptions() Options { return Options{Thickness: Scale{}.orDefault()} }
 
 // print draws a view w × h mm large on paper.
 func (r *printer) print(v View, w, h float64) (printed, error) {
@@ -73,6 +74,12 @@ func (p *page) printed(s *Surface, c content, w, h int) (printed, error) {
 		at := beside(m, discs, float64(w), float64(h), p.u)
 		discs = append(discs, at)
 		p.badge(m, at)
+		p.set = append(p.set, Box{at.x - 20*p.u, at.y - 20*p.u, 40 * p.u, 40 * p.u})
+	}
+	for _, m := range shown {
+		if m.Short != "" {
+			p.atMark(m, float64(w), float64(h), ink)
+		}
 	}
 	var b bytes.Buffer
 	if err := jpeg.Encode(&b, p.img, &jpeg.Options{Quality: 88}); err != nil {

@@ -50,6 +50,7 @@ type Mark struct {
 	Severity inspect.Severity
 	Label    string // first line of its callout; "": it gets none
 	Detail   string // second line
+	Short    string // beside the mark where there are no callouts, on paper
 	Rank     int    // callouts of low rank stay when room is short
 }
 

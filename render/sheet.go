@@ -28,6 +28,9 @@ type SheetInput struct {
 	Scans    []SheetScan
 	Protocol inspect.Protocol
 	Case     *casefile.Case // nil: the sheet has no order
+
+	// Relation is how the two scans close on each other; nil: not known.
+	Relation *inspect.RelateOutcome
 }
 
 // SheetOptions say how the sheet is printed.
@@ -35,7 +38,7 @@ type SheetOptions struct {
 	Paper string // "A4" (the default) or "Letter"
 }
 
-// LabSheet writes the paper that travels with a case as a PDF of two to four pages: what is to be done,
+// LabSheet writes the paper that travels with a case as a PDF of two to five pages: what is to be done,
 // the findings with close-ups, the views, the border's profile, what was measured with its
 // uncertainty and limits, and the order. Text can be selected and is set in embedded fonts; a
 // letter that they lack is printed as a question mark. Same input, same bytes.
@@ -65,6 +68,11 @@ func LabSheet(in SheetInput, opt SheetOptions) ([]byte, error) {
 	}
 	for i := range in.Scans {
 		if err := k.scan(in.Scans[i].Report, k.printers[i]); err != nil {
+			return nil, err
+		}
+	}
+	if in.Relation != nil {
+		if err := k.pair(in.Relation, taken); err != nil {
 			return nil, err
 		}
 	}

@@ -23,26 +23,8 @@ func (k *labSheet) front() error {
 
 // summary is the part of the first page about one scan, down to bottom.
 func (k *labSheet) summary(rep *inspect.Report, shots *printer, bottom float64) error {
-	f := k.pdf
 	k.head(scanWords(rep))
-	// The verdict stands in a box, dark where the laboratory should not begin.
-	v := strings.ToUpper(string(rep.Verdict))
-	k.font("B", 15)
-	w := f.GetStringWidth(v) + 10
-	f.SetFillColor(255, 255, 255)
-	f.SetTextColor(0, 0, 0)
-	if rep.Verdict != inspect.Send {
-		f.SetFillColor(30, 30, 34)
-		f.SetTextColor(255, 255, 255)
-	}
-	f.SetDrawColor(30, 30, 34)
-	f.SetLineWidth(0.5)
-	f.Rect(sheetMargin, k.y, w, 9.5, "FD")
-	f.Text(sheetMargin+5, k.y+6.9, v)
-	f.SetTextColor(0, 0, 0)
-	k.font("", bodySize+1)
-	k.lines(capital(rep.Verdict.Means())+".", w+4, k.y+0.6, k.width()-w-4, 2)
-	k.y += 13
+	k.verdict(rep.Verdict)
 
 	picture, columns := 62.0, 2 // mm wide, at the right
 	if len(k.in.Scans) == 1 {
@@ -67,6 +49,28 @@ func (k *labSheet) summary(rep *inspect.Report, shots *printer, bottom float64) 
 	}
 	k.findings(rep, textW, bottom)
 	return nil
+}
+
+// verdict sets the verdict in a box, dark where the laboratory should not begin, and what it means.
+func (k *labSheet) verdict(word inspect.Verdict) {
+	f := k.pdf
+	v := strings.ToUpper(string(word))
+	k.font("B", 15)
+	w := f.GetStringWidth(v) + 10
+	f.SetFillColor(255, 255, 255)
+	f.SetTextColor(0, 0, 0)
+	if word != inspect.Send {
+		f.SetFillColor(30, 30, 34)
+		f.SetTextColor(255, 255, 255)
+	}
+	f.SetDrawColor(30, 30, 34)
+	f.SetLineWidth(0.5)
+	f.Rect(sheetMargin, k.y, w, 9.5, "FD")
+	f.Text(sheetMargin+5, k.y+6.9, v)
+	f.SetTextColor(0, 0, 0)
+	k.font("", bodySize+1)
+	k.lines(capital(word.Means())+".", w+4, k.y+0.6, k.width()-w-4, 2)
+	k.y += 13
 }
 
 // findings lists the findings, gravest first, as far as there is room.

@@ -126,3 +126,27 @@ func TestSheetFontHasScripts(t *testing.T) {
 		t.Errorf("a letter that is not there is set as %q", got)
 	}
 }
+
+// Two jaws closed on each other get a page of their own, with the same bytes each time.
+func TestSheetOfAPair(t *testing.T) {
+	var first []byte
+	for range 2 {
+		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: emptyCase(t), Relation: closedPair()}
+		for _, j := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
+			m, rep := fullReport(j)
+			in.Scans = append(in.Scans, SheetScan{rep, m})
+		}
+		out, err := LabSheet(in, SheetOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if first == nil {
+			first = out
+		} else if !bytes.Equal(out, first) {
+			t.Error("other bytes the second time")
+		}
+		if n := pageCount.FindSubmatch(out); n == nil || string(n[1]) != "5" {
+			t.Errorf("pages %s, want 5", n)
+		}
+	}
+}

@@ -1,0 +1,161 @@
+package render
+
+import (
+	"fmt"
+	"image/color"
+	"math"
+
+	"fornix/inspect"
+)
+
+// pair is the page of two jaws closed on each other: what was found, the closed pair, the gap on
+// both rims, and what was measured.
+func (k *labSheet) pair(out *inspect.RelateOutcome, taken map[int]bool) error {
+	r := out.Relation
+	k.page("Upper and lower closed on each other")
+	k.verdict(r.Verdict)
+	shots := newPair(out, printOptions())
+	gaps := shots.gaps()
+	steps := gapBands(r.Gap)
+	closed := shots.closed()
+
+	const gap = 4.0
+	picture := 84.0
+	x, y := sheetMargin+k.width()-picture, k.y
+	top := k.y
+	draw := func(j job, x, y, w, h float64) error {
+		p, err := (&printer{surface: j.surface, content: j.content, taken: taken}).print(j.content.view, w, h)
+		if err == nil {
+			k.picture(p, x, y, w)
+		}
+		return err
+	}
+	if err := draw(closed[0], x, y, picture, picture*0.62); err != nil {
+		return err
+	}
+	listed := &inspect.Report{Results: inspect.Results{}, Findings: r.Findings}
+	k.findings(listed, k.width()-picture-6, top+picture*0.62+4)
+	k.y = top + picture*0.62 + 8
+	half := (k.width() - gap) / 2
+	for row, js := range [][]job{closed[1:3], gaps} {
+		h := half * 0.58
+		if row == 1 {
+			h = half * 0.6
+		}
+		for i, j := range js {
+			if err := draw(j, sheetMargin+float64(i)*(half+gap), k.y, half, h); err != nil {
+				return err
+			}
+		}
+		k.y += h + 6
+	}
+	k.steps(steps)
+	k.pairTable(r)
+	return nil
+}
+
+// steps explains the colours of a map in one line of boxes.
+func (k *labSheet) steps(b bands) {
+	f := k.pdf
+	k.font("", smallSize)
+	t := b.title + ", " + b.unit
+	f.Text(sheetMargin, k.y+3, k.says(t))
+	x := sheetMargin + f.GetStringWidth(t) + 4
+	const w = 12.0
+	for i, c := range b.colours() {
+		f.SetFillColor(int(c.R), int(c.G), int(c.B))
+		f.Rect(x+float64(i)*w, k.y, w-0.4, 3.4, "F")
+		if i < len(b.edges) {
+			e := plain(b.edges[i])
+			f.Text(x+float64(i+1)*w-f.GetStringWidth(e)/2, k.y+6.6, e)
+		}
+	}
+	k.y += 9.5
+}
+
+// pairTable sets what was measured between the jaws, in two columns.
+func (k *labSheet) pairTable(r *inspect.Relation) {
+	k.head("Measured between the jaws (± expanded uncertainty, k = 2)")
+	rows := pairRows(r)
+	half := (len(rows) + 1) / 2
+	w := k.width()/2 - 2
+	top := k.y
+	for i, m := range rows {
+		x := 0.0
+		if i >= half {
+			x = k.width()/2 + 2
+		}
+		y := top + float64(i%half)*3.9
+		k.font("", smallSize)
+		k.lines(m.what, x, y-0.4, w*0.66, 1)
+		k.lines(m.value, x+w*0.68, y-0.4, w*0.32, 1)
+	}
+	k.y = top + float64(half)*3.9 + 2
+}
+
+// pairRows are the values between the jaws.
+func pairRows(r *inspect.Relation) []measured {
+	p, g, h := r.Planes, r.Gap, r.Horizontal
+	rows := []measured{
+		{what: "Planes of the rims apart", value: degreesU(p.AngleDeg, p.AngleUDeg)},
+		{what: "of it fore and aft, + wider in front", value: degreesU(p.ForeAftDeg, p.ForeAftUDeg)},
+		{what: "of it sideways, + wider on the left", value: degreesU(p.SidewaysDeg, p.SidewaysUDeg)},
+	}
+	for _, part := range append([]inspect.GapPart{g.All}, g.Parts...) {
+		name, value := part.Name, "not measured"
+		if name == "" || name == g.All.Name {
+			name = "all"
+		}
+		if part.MedianMM != nil && part.MinMM != nil && part.P95MM != nil {
+			value = fmt.Sprintf("%.2f / %.2f / %.2f", *part.MinMM, *part.MedianMM, *part.P95MM)
+		}
+		rows = append(rows, measured{what: "Gap, least / median / 95 %, mm: " + name, value: value})
+	}
+	for i, mm := range inspect.ContactsMM {
+		rows = append(rows, measured{what: fmt.Sprintf("Contact up to %s mm", plain(mm)), value: fmt.Sprintf("%.0f ± %.0f mm²", g.All.ContactMM2[i], g.All.ContactUMM2[i])})
+	}
+	if g.SunkMM > 0 {
+		rows = append(rows, measured{what: "Run into each other by", value: withU(g.SunkMM, g.SunkUMM)})
+	}
+	for _, v := range r.Heights {
+		value := "not measured"
+		if v.MM != nil {
+			value = withU(*v.MM, orZero(v.UMM))
+		}
+		rows = append(rows, measured{what: capital(heightWords(v.Name)), value: value})
+	}
+	for _, v := range []struct {
+		name string
+		mm   *float64
+		u    float64
+	}{{"Upper rim outside, right", h.RightMM, h.UMM}, {"Upper rim outside, left", h.LeftMM, h.UMM}, {"Upper rim in front", h.ForwardMM, h.UMM},
+		{"Lower midline, + to the left", h.MidlineMM, orZero(h.MidlineUMM)}} {
+		value := "not measured"
+		if v.mm != nil {
+			value = withU(*v.mm, v.u)
+		}
+		rows = append(rows, measured{what: v.name, value: value})
+	}
+	return rows
+}
+
+// atMark sets the short text of a mark beside it, on a light ground, where no other stands.
+func (p *page) atMark(m seenMark, w, h float64, ink color.RGBA) {
+	tw, th := p.width(m.Short, plainText)+8*p.u, p.line(plainText)
+	for _, gap := range [3]float64{12, 34, 60} {
+		for _, d := range [4][2]float64{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			b := Box{m.x - tw/2 + d[0]*(tw/2+gap*p.u), m.y - th/2 + d[1]*(th/2+gap*p.u), tw, th}
+			free := b.X >= 0 && b.Y >= 0 && b.X+b.W <= w && b.Y+b.H <= h
+			for _, o := range p.set {
+				free = free && !b.Overlaps(o)
+			}
+			if !free {
+				continue
+			}
+			p.pen.box(b)
+			p.pen.flush(paper, 0.85)
+			p.write(m.Short, math.Round(b.X+4*p.u), b.Y, plainText, ink)
+			return
+		}
+	}
+}

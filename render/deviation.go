@@ -84,7 +84,7 @@ func deviationBands(c *inspect.Comparison, words whose) bands {
 	if c.Layer != nil {
 		least = c.Layer.LeastMM
 		for _, p := range c.Layer.Parts[:min(1, len(c.Layer.Parts))] {
-			most = max(most, math.Abs(p.MeanMM))
+			most = max(most, orZero(p.MeanMM))
 		}
 	}
 	steps := [][3]float64{{0.05, 0.1, 0.3}, {0.1, 0.3, 0.6}, {0.2, 0.5, 1}, {0.5, 1, 2}, {1, 2, 5}}
@@ -97,6 +97,9 @@ func deviationBands(c *inspect.Comparison, words whose) bands {
 	}
 	return bands{title: words.legend, unit: "mm", edges: []float64{-t[2], -t[1], -t[0], t[0], t[1], t[2]}, level: 3}
 }
+
+// layerWords are those of a part of a layer.
+var layerWords = map[string]string{inspect.LayerAdded: "added", inspect.LayerRemoved: "taken off"}
 
 // comparisonScene marks the findings, the extremes and the parts of a layer.
 func comparisonScene(c *inspect.Comparison) Scene {
@@ -121,12 +124,11 @@ func comparisonScene(c *inspect.Comparison) Scene {
 	if l := c.Layer; l != nil {
 		const shown = 6
 		for _, p := range l.Parts[:min(shown, len(l.Parts))] {
-			end := "thickest"
-			if p.Kind == inspect.LayerRemoved {
-				end = "deepest"
+			if p.Thickest == nil || p.MeanMM == nil {
+				continue
 			}
-			spot(p.Most.At, fmt.Sprintf("%s %s mm", end, signed(p.Most.MM)),
-				fmt.Sprintf("%s over %.0f mm², mean %s mm", p.Kind, p.AreaMM2, signed(p.MeanMM)))
+			spot(p.Thickest.At, fmt.Sprintf("%s up to %.2f mm", layerWords[p.Kind], p.Thickest.MM),
+				fmt.Sprintf("over %.0f mm², mean %.2f mm", p.AreaMM2, *p.MeanMM))
 		}
 		return s
 	}

@@ -12,37 +12,49 @@ import (
 )
 
 type phantomCmd struct {
-	Name    string   `arg:"" optional:"" help:"Name of the phantom, or random-upper or random-lower."`
+	Name    string   `arg:"" optional:"" help:"Name of the phantom, or random-upper, random-lower or random-pair."`
 	Out     string   `help:"STL file to write; the truth goes beside it as FILE.truth.json." placeholder:"FILE"`
 	List    bool     `help:"List the names."`
 	Seed    *int64   `help:"Seed of asymmetry, noise and, for a random one, of everything." placeholder:"N"`
 	Spacing *float64 `help:"Mean distance of neighbouring vertices, mm." placeholder:"MM"`
 	Noise   *float64 `help:"Standard deviation of the noise along the normals, mm." placeholder:"MM"`
 	ASCII   bool     `help:"Write the STL as text."`
+	Apart   bool     `help:"Of a pair: put each scan in a frame of its own."`
+	Closed  bool     `help:"Of a pair: write a scan of both closed too."`
 }
 
 // Help stands under the flags of fornix phantom --help.
 func (phantomCmd) Help() string {
 	return `A phantom is a synthetic scan whose answers are known by construction: what border, rim, voids and openings
-it has stands in the truth file, in the scan's own coordinates.
+it has stands in the truth file, in the scan's own coordinates. A pair is an upper and a lower with their rims
+closed on each other; of --out pair.stl it makes pair-upper.stl, pair-lower.stl, their truths, and pair.truth.json
+about both.
 
 Examples:
 
   fornix phantom --list
   fornix phantom upper-voids --out upper-voids.stl
-  fornix phantom random-lower --seed 7 --out lower-7.stl`
+  fornix phantom random-lower --seed 7 --out lower-7.stl
+  fornix phantom pair-back-right --out pair.stl`
 }
 
 // Run writes the scan and its truth.
 func (c phantomCmd) Run(s streams) error {
 	if c.List {
-		for _, name := range append(phantom.Names(), "random-lower", "random-upper") {
+		names := append(phantom.Names(), phantom.PairNames()...)
+		for _, name := range append(names, "random-lower", "random-pair", "random-upper") {
 			fmt.Fprintln(s.out, name)
 		}
 		return nil
 	}
 	if c.Name == "" || c.Out == "" {
 		return &failure{exitUsage, "a name and --out FILE are needed", "fornix phantom --list lists the names"}
+	}
+	if pair, found := c.pair(); found {
+		return c.runPair(s, pair)
+	}
+	if c.Apart || c.Closed {
+		return &failure{exitUsage, "--apart and --closed say nothing of a single scan", "name a pair, such as pair-sound"}
 	}
 	p, err := c.params()
 	if err != nil {

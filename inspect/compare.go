@@ -90,6 +90,7 @@ type Alignment struct {
 	OverlapShare *float64    `json:"overlap_share"` // of the zone that found its like, 0 to 1
 	TurnUDeg     *float64    `json:"turn_u_deg"`    // k = 2
 	ShiftUMM     *float64    `json:"shift_u_mm"`    // k = 2, of the middle of the zone
+	PlaceUMM     *float64    `json:"place_u_mm"`    // k = 2, both together at a usual place of the surface
 	Freedoms     []Freedom   `json:"freedoms"`      // how well each of the six is held
 	Landmarks    []string    `json:"landmarks,omitempty"`
 	Unmeasured   string      `json:"unmeasured,omitempty"` // why the fit is not stated

@@ -330,6 +330,14 @@ func TestExplanationsMatchJudge(t *testing.T) {
 			found[f.Code] = true
 		}
 	}
+	for _, c := range judgedComparisons {
+		r := soundComparison(c.purpose)
+		c.change(r)
+		findings, _ := JudgeComparison(r, p)
+		for _, f := range findings {
+			found[f.Code] = true
+		}
+	}
 	named := map[string]bool{}
 	for _, e := range Explanations() {
 		if !found[e.Code] {

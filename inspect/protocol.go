@@ -34,6 +34,7 @@ type Method struct {
 	Border   BorderMethod   `toml:"border"`
 	Defect   DefectMethod   `toml:"defect"`
 	Occlusal OcclusalMethod `toml:"occlusal"`
+	Compare  CompareMethod  `toml:"compare"`
 }
 
 // ProtocolInfo names a protocol.

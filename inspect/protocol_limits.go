@@ -74,6 +74,19 @@ type Limits struct {
 	RimChipped Limit     `toml:"rim-chipped"`
 	RimHeight  RimTarget `toml:"rim-height"`
 
+	AlignmentLoose     Limit `toml:"alignment-loose"`
+	CompareUncovered   Limit `toml:"compare-uncovered"`
+	RetakeDeviation    Limit `toml:"retake-deviation"`
+	RetakeBorder       Limit `toml:"retake-border"`
+	CastDeviation      Limit `toml:"cast-deviation"`
+	CastSpread         Limit `toml:"cast-spread"`
+	RepeatDeviation    Limit `toml:"repeat-deviation"`
+	ReferenceDeviation Limit `toml:"reference-deviation"`
+	ReferenceBias      Limit `toml:"reference-bias"`
+	LayerThin          Limit `toml:"layer-thin"`
+	LayerThick         Limit `toml:"layer-thick"`
+	CutBack            Limit `toml:"cut-back"`
+
 	ScanUnit       Rule `toml:"scan-unit"`
 	ScanTissueSide Rule `toml:"scan-tissue-side-only"`
 	ScanInsideOut  Rule `toml:"scan-inside-out"`
@@ -89,6 +102,9 @@ type Limits struct {
 	NoBorder       Rule `toml:"unmeasured-border"`
 	NoPosterior    Rule `toml:"unmeasured-posterior"`
 	NoRim          Rule `toml:"unmeasured-rim"`
+	AlignmentGiven Rule `toml:"alignment-given"`
+	NoComparison   Rule `toml:"unmeasured-comparison"`
+	NoLayer        Rule `toml:"unmeasured-layer"`
 }
 
 // NearBy says where a fault in the material is critical, and when it is deep.
@@ -161,6 +177,18 @@ func (l *Limits) all() []namedLimit {
 		{"rim-uneven", above(l.RimUneven)},
 		{"rim-chipped", above(l.RimChipped)},
 		{"rim-height", above(l.RimHeight.Limit)},
+		{"alignment-loose", above(l.AlignmentLoose)},
+		{"compare-uncovered", above(l.CompareUncovered)},
+		{"retake-deviation", above(l.RetakeDeviation)},
+		{"retake-border", above(l.RetakeBorder)},
+		{"cast-deviation", above(l.CastDeviation)},
+		{"cast-spread", above(l.CastSpread)},
+		{"repeat-deviation", above(l.RepeatDeviation)},
+		{"reference-deviation", above(l.ReferenceDeviation)},
+		{"reference-bias", above(l.ReferenceBias)},
+		{"layer-thin", below(l.LayerThin)},
+		{"layer-thick", above(l.LayerThick)},
+		{"cut-back", above(l.CutBack)},
 	}
 	out = append(out, l.BorderThin.named("border-thin", true)...)
 	out = append(out, l.BorderThick.named("border-thick", false)...)
@@ -185,6 +213,9 @@ func (l *Limits) rules() []namedRule {
 		{"unmeasured-border", l.NoBorder},
 		{"unmeasured-posterior", l.NoPosterior},
 		{"unmeasured-rim", l.NoRim},
+		{"alignment-given", l.AlignmentGiven},
+		{"unmeasured-comparison", l.NoComparison},
+		{"unmeasured-layer", l.NoLayer},
 	}
 }
 

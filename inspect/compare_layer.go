@@ -1,0 +1,144 @@
+package inspect
+
+import (
+	"math"
+	"runtime"
+	"sync"
+	"sync/atomic"
+
+	"fornix/mesh"
+	"fornix/mesh/register"
+)
+
+// layerThickness measures the layer between two surfaces at the vertices of one of them.
+//
+// What: the signed distance from a vertex to the other surface along the vertex's normal, positive on
+// its outer side. On a surface and its parallel surface that is the layer's thickness exactly, which
+// the nearest distance is not where the thickness changes.
+// How: a ray to either side. Where material came on, the vertex lies inside the other body, and what
+// the ray outward meets first is that body's skin seen from within, turned the same way as the vertex;
+// where material came off, the ray inward meets the skin from without. A skin turned the other way is
+// another wall and stops the ray. Inward the ray also ends where it leaves the body itself, so that a
+// wall that is gone as a whole is not mistaken for a deep cut into the next one.
+// What it cannot see: nothing is said (NaN) where neither ray meets such a skin within reach, as over a
+// hole of the other scan, beyond its edge, and where a wall is gone. face is the other surface's where
+// there is a thickness.
+// The other surface and this one are in one frame and wound outward. O(#V log #F), in parallel; the
+// result does not depend on the number of workers.
+func layerThickness(of, to *register.Body, want func(v int) bool, reach float64) (t []float64, face []mesh.FaceID) {
+	t, face = make([]float64, len(of.Mesh.Pos)), make([]mesh.FaceID, len(of.Mesh.Pos))
+	inBlocks(len(t), func() func(v int) {
+		return func(v int) {
+			t[v] = math.NaN()
+			if n := of.Normals[v]; n.Norm2() > 0 && (want == nil || want(v)) {
+				t[v], face[v] = along(of, to, of.Mesh.Pos[v], n, reach)
+			}
+		}
+	})
+	return t, face
+}
+
+// inBlocks calls a worker's function for 0..n-1, on all processors. worker makes one for each, with
+// scratch memory of its own; it may write only to what belongs to its index.
+func inBlocks(n int, worker func() func(i int)) {
+	const block = 512
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range max(1, min(runtime.GOMAXPROCS(0), (n+block-1)/block)) {
+		wg.Go(func() {
+			do := worker()
+			for {
+				hi := int(next.Add(block))
+				if hi-block >= n {
+					return
+				}
+				for i := hi - block; i < min(hi, n); i++ {
+					do(i)
+				}
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// facingLeast is the least cosine between a place's normal and a skin that counts as its own: beyond
+// 75 degrees the thickness along the normal says little.
+const facingLeast = 0.26
+
+// skinMM is how far the surface of the body itself may lie from one of its vertices along the normal
+// without being another wall: more than noise and faces do, less than the thinnest border.
+const skinMM = 0.5
+
+func along(of, to *register.Body, p, n Vec, reach float64) (t float64, face mesh.FaceID) {
+	t = math.NaN()
+	if hit, met := to.Tree.Ray(p, n, 0, reach); met && to.Mesh.FaceNormal(hit.Face).Dot(n) > facingLeast {
+		t, face = hit.T, hit.Face
+	}
+	hit, met := to.Tree.Ray(p, n.Scale(-1), 0, reach)
+	if !met || !(to.Mesh.FaceNormal(hit.Face).Dot(n) > facingLeast) || hit.T >= t {
+		return t, face
+	}
+	if hit.T > skinMM {
+		if own, leaves := of.Tree.Ray(p, n.Scale(-1), skinMM, hit.T); leaves && of.Mesh.FaceNormal(own.Face).Dot(n) < 0 {
+			return t, face
+		}
+	}
+	return -hit.T, hit.Face
+}
+
+// columns returns for each vertex of m its third of the volumes of the columns over its faces, from
+// the face to the surface that lies t along the normals; faces with a vertex that has no t have none.
+// Positive where t is. The columns of neighbouring faces share their sides, so that their sum is the
+// volume between the two surfaces; a bent side counts as the mean of both ways to cut it into faces.
+func columns(m *mesh.Mesh, normals []Vec, t []float64) []float64 {
+	out := make([]float64, len(m.Pos))
+	for _, f := range m.Tri {
+		var p, q [3]Vec
+		sum := 0.0
+		for k, v := range f {
+			p[k], q[k] = m.Pos[v], m.Pos[v].Along(t[v], normals[v])
+			sum += t[v]
+		}
+		if math.IsNaN(sum) {
+			continue
+		}
+		o := p[0]
+		cone := func(a, b, c Vec) float64 { return a.Sub(o).Dot(b.Sub(o).Cross(c.Sub(o))) / 6 }
+		volume := cone(q[0], q[1], q[2]) - cone(p[0], p[1], p[2])
+		for k := range 3 {
+			a, b, c, d := p[k], p[(k+1)%3], q[(k+1)%3], q[k]
+			volume += (cone(a, b, c) + cone(a, c, d) + cone(a, b, d) + cone(b, c, d)) / 2
+		}
+		for _, v := range f {
+			out[v] += volume / 3
+		}
+	}
+	return out
+}
+
+// discMeans returns the mean of t by area over the vertices within r of each along the surface. Where
+// t is not measured it stays so; what is not measured nearby does not count.
+func discMeans(m *mesh.Mesh, t, area []float64, r float64) []float64 {
+	out := make([]float64, len(t))
+	inBlocks(len(t), func() func(v int) {
+		walk := mesh.NewWalker(m)
+		var near []mesh.VertexID
+		return func(v int) {
+			if out[v] = t[v]; math.IsNaN(t[v]) {
+				return
+			}
+			near = walk.Within(mesh.VertexID(v), r, near)
+			var sum, w float64
+			for _, u := range near {
+				if !math.IsNaN(t[u]) {
+					sum += float64(area[u] * t[u])
+					w += area[u]
+				}
+			}
+			if w > 0 {
+				out[v] = sum / w
+			}
+		}
+	})
+	return out
+}

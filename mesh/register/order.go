@@ -43,7 +43,11 @@ const curveBits = 10
 // alongCurve returns the indices of points in the order of a space-filling curve (Morton, 1966)
 // through their box, so that neighbours in the order are neighbours in space; points at the same
 // place of the curve, and those that are no numbers, keep their order.
-func alongCurve(points []mesh.Vec) []int32 {
+func alongCurve(points []mesh.Vec) []int32 { return byKey(curveKeys(points, nil)) }
+
+// curveKeys returns where each point lies on the curve. With normals, the octant of the normal
+// comes first and the curve is half as fine.
+func curveKeys(points, normals []mesh.Vec) []uint32 {
 	lo := mesh.Vec{X: math.Inf(1), Y: math.Inf(1), Z: math.Inf(1)}
 	hi := lo.Scale(-1)
 	for _, p := range points {
@@ -58,12 +62,30 @@ func alongCurve(points []mesh.Vec) []int32 {
 	}
 	keys := make([]uint32, len(points))
 	for i, p := range points {
-		if p.Finite() {
-			q := p.Sub(lo).Scale(scale)
-			keys[i] = spread(uint32(q.X)) | spread(uint32(q.Y))<<1 | spread(uint32(q.Z))<<2
+		if !p.Finite() {
+			continue
+		}
+		q := p.Sub(lo).Scale(scale)
+		keys[i] = spread(uint32(q.X)) | spread(uint32(q.Y))<<1 | spread(uint32(q.Z))<<2
+		if normals != nil {
+			keys[i] = keys[i]>>3 | octant(normals[i])<<(3*curveBits-3)
 		}
 	}
-	return byKey(keys)
+	return keys
+}
+
+func octant(n mesh.Vec) uint32 {
+	var k uint32
+	if n.X < 0 {
+		k = 1
+	}
+	if n.Y < 0 {
+		k |= 2
+	}
+	if n.Z < 0 {
+		k |= 4
+	}
+	return k
 }
 
 // spread puts two zeros behind each of the lowest ten bits.

@@ -167,3 +167,11 @@ func centre(points []mesh.Vec) mesh.Vec {
 	}
 	return c.Scale(1 / float64(len(points)))
 }
+
+// tidy returns the rotation nearest to a that is one to the last digit.
+func (a Pose) tidy() Pose {
+	x, y := row(a.R[0]).Unit(), row(a.R[1])
+	z := x.Cross(y).Unit()
+	y = z.Cross(x)
+	return Pose{R: [3][3]float64{{x.X, x.Y, x.Z}, {y.X, y.Y, y.Z}, {z.X, z.Y, z.Z}}, T: a.T}
+}

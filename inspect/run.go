@@ -11,6 +11,13 @@ import (
 type Options struct {
 	Jaw   Jaw // empty: found
 	Given Given
+	Step  func(name string) // told of each step as it begins, in plain words; nil: nobody is told
+}
+
+func (o Options) step(name string) {
+	if o.Step != nil {
+		o.Step(name)
+	}
 }
 
 // Outcome is what Run makes of a scan.
@@ -45,6 +52,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	res := Results{Scan: s.Info, Landmarks: map[string]Landmark{}, Crest: []Vec{}, Holes: []Hole{}, Defects: []Defect{}, Decisions: []Decision{}}
 	res.Border = Border{Stations: []Station{}, Regions: []BorderRegion{}}
 	res.Posterior.Path = []Vec{}
+	opt.step("the surface as a scan")
 	t := tree.New(m)
 	normals := m.Normals()
 	res.Quality = MeasureQuality(m, normals, t, s.Stats, method.Quality)
@@ -54,6 +62,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		res.Quality.VolumeUMM3 = ptr(g.volume(res.Quality.AreaMM2, len(m.Pos)))
 	}
 
+	opt.step("jaw, sides and landmarks")
 	an, why := Locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks)
 	if an == nil {
 		res.Decisions = append(res.Decisions, Decision{About: "jaw", Value: "not found", Why: why})
@@ -71,19 +80,24 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 
 	res.TissueAreaMM2 = an.tissueArea(m)
 	if an.Surface == Impression {
+		opt.step("the occlusion rim")
 		res.Occlusal, res.OcclusalUnmeasured = measureOcclusal(m, normals, an, opt.Given, method.Occlusal, res.Quality.Grain())
 	} else {
 		res.OcclusalUnmeasured = "the surface shows the jaw itself; it carries no rim"
 	}
+	opt.step("openings in the scan")
 	res.Holes = FindHoles(m, normals, an, method.Hole)
 	if an.Surface == Impression {
+		opt.step("voids, blebs and folds")
 		noise := 0.0
 		if res.Quality.NoiseMM != nil {
 			noise = *res.Quality.NoiseMM
 		}
 		res.Defects = FindDefects(m, normals, an, method.Defect, noise)
 	}
+	opt.step("the border all round")
 	res.Border = MeasureBorder(m, t, an, g, an.crestTurn(method.Occlusal.ClusterMM), method.Border)
+	opt.step("the posterior end")
 	res.Posterior = MeasurePosterior(an)
 	return res, an
 }

@@ -87,19 +87,19 @@ func (k *labSheet) pairTable(r *inspect.Relation) {
 		}
 		y := top + float64(i%half)*3.9
 		k.font("", smallSize)
-		k.lines(m.what, x, y-0.4, w*0.66, 1)
-		k.lines(m.value, x+w*0.68, y-0.4, w*0.32, 1)
+		k.lines(m.Name, x, y-0.4, w*0.66, 1)
+		k.lines(m.Value, x+w*0.68, y-0.4, w*0.32, 1)
 	}
 	k.y = top + float64(half)*3.9 + 2
 }
 
 // pairRows are the values between the jaws.
-func pairRows(r *inspect.Relation) []measured {
+func pairRows(r *inspect.Relation) []Row {
 	p, g, h := r.Planes, r.Gap, r.Horizontal
-	rows := []measured{
-		{what: "Planes of the rims apart", value: degreesU(p.AngleDeg, p.AngleUDeg)},
-		{what: "of it fore and aft, + wider in front", value: degreesU(p.ForeAftDeg, p.ForeAftUDeg)},
-		{what: "of it sideways, + wider on the left", value: degreesU(p.SidewaysDeg, p.SidewaysUDeg)},
+	rows := []Row{
+		{Name: "Planes of the rims apart", Value: degreesU(p.AngleDeg, p.AngleUDeg)},
+		{Name: "of it fore and aft, + wider in front", Value: degreesU(p.ForeAftDeg, p.ForeAftUDeg)},
+		{Name: "of it sideways, + wider on the left", Value: degreesU(p.SidewaysDeg, p.SidewaysUDeg)},
 	}
 	for _, part := range append([]inspect.GapPart{g.All}, g.Parts...) {
 		name, value := part.Name, "not measured"
@@ -109,20 +109,20 @@ func pairRows(r *inspect.Relation) []measured {
 		if part.MedianMM != nil && part.MinMM != nil && part.P95MM != nil {
 			value = fmt.Sprintf("%.2f / %.2f / %.2f", *part.MinMM, *part.MedianMM, *part.P95MM)
 		}
-		rows = append(rows, measured{what: "Gap, least / median / 95 %, mm: " + name, value: value})
+		rows = append(rows, Row{Name: "Gap, least / median / 95 %, mm: " + name, Value: value})
 	}
 	for i, mm := range inspect.ContactsMM {
-		rows = append(rows, measured{what: fmt.Sprintf("Contact up to %s mm", plain(mm)), value: fmt.Sprintf("%.0f ± %.0f mm²", g.All.ContactMM2[i], g.All.ContactUMM2[i])})
+		rows = append(rows, Row{Name: fmt.Sprintf("Contact up to %s mm", plain(mm)), Value: fmt.Sprintf("%.0f ± %.0f mm²", g.All.ContactMM2[i], g.All.ContactUMM2[i])})
 	}
 	if g.SunkMM > 0 {
-		rows = append(rows, measured{what: "Run into each other by", value: withU(g.SunkMM, g.SunkUMM)})
+		rows = append(rows, Row{Name: "Run into each other by", Value: withU(g.SunkMM, g.SunkUMM)})
 	}
 	for _, v := range r.Heights {
 		value := "not measured"
 		if v.MM != nil {
 			value = withU(*v.MM, orZero(v.UMM))
 		}
-		rows = append(rows, measured{what: capital(heightWords(v.Name)), value: value})
+		rows = append(rows, Row{Name: capital(heightWords(v.Name)), Value: value})
 	}
 	for _, v := range []struct {
 		name string
@@ -134,7 +134,7 @@ func pairRows(r *inspect.Relation) []measured {
 		if v.mm != nil {
 			value = withU(*v.mm, v.u)
 		}
-		rows = append(rows, measured{what: v.name, value: value})
+		rows = append(rows, Row{Name: v.name, Value: value})
 	}
 	return rows
 }

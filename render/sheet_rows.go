@@ -7,14 +7,21 @@ import (
 	"fornix/inspect"
 )
 
-// rows are what was measured on a scan, in the order of the report.
-func (k *labSheet) rows(rep *inspect.Report) []measured {
-	l := &k.in.Protocol.Limits
+// Row is one measured value as it is shown to people.
+type Row struct {
+	Name   string
+	Value  string // with its unit and uncertainty
+	Limits string // review / fail; empty: none
+}
+
+// Rows lists what was measured on a scan, in the order of the report, with the limits it was judged
+// by: the table of the sheet and of every page.
+func Rows(rep *inspect.Report, l *inspect.Limits) []Row {
 	noise := "not measured"
 	if n := rep.Quality.NoiseMM; n != nil {
 		noise = fmt.Sprintf("%.3f mm", *n)
 	}
-	rows := []measured{
+	rows := []Row{
 		{"Scan: median edge", fmt.Sprintf("%.2f mm", rep.Quality.EdgeMedianMM), limits("over", l.ScanCoarse)},
 		{"Scan: noise along the normal", noise, limits("over", l.ScanNoisy)},
 		{"Openings in the scan", counted(len(rep.Holes), widest(rep.Holes, func(h inspect.Hole) (float64, float64) { return h.SpanMM, h.SpanUMM })), limits("span over", l.Hole)},
@@ -35,7 +42,7 @@ func (k *labSheet) rows(rep *inspect.Report) []measured {
 			}
 			return orZero(d.LengthMM), orZero(d.LengthUMM)
 		}))
-		rows = append(rows, measured{kind.name, text, limits("over", kind.lim)})
+		rows = append(rows, Row{kind.name, text, limits("over", kind.lim)})
 	}
 	for i := range rep.Border.Regions {
 		g := &rep.Border.Regions[i]
@@ -44,17 +51,16 @@ func (k *labSheet) rows(rep *inspect.Report) []measured {
 			text = fmt.Sprintf("%.1f to %.1f, median %s", *g.MinMM, *g.MaxMM, withU(*g.MedianMM, orZero(g.ThicknessUMM)))
 		}
 		thin, thick := l.BorderThin.For(rep.Jaw, g.Region), l.BorderThick.For(rep.Jaw, g.Region)
-		rows = append(rows, measured{"Border: " + g.Region, text,
+		rows = append(rows, Row{"Border: " + g.Region, text,
 			fmt.Sprintf("thin under %s / %s, thick over %s / %s mm", plain(thin.Review), plain(thin.Fail), plain(thick.Review), plain(thick.Fail))})
 	}
-	rows = append(rows, k.rear(rep)...)
-	return append(rows, k.rim(rep)...)
+	rows = append(rows, rearRows(rep, l)...)
+	return append(rows, rimRows(rep, l)...)
 }
 
-// rear are the rows of the posterior extension.
-func (k *labSheet) rear(rep *inspect.Report) []measured {
-	l := &k.in.Protocol.Limits
-	var rows []measured
+// rearRows are the rows of the posterior extension.
+func rearRows(rep *inspect.Report, l *inspect.Limits) []Row {
+	var rows []Row
 	for _, s := range []struct {
 		name string
 		side *inspect.PosteriorSide
@@ -73,25 +79,24 @@ func (k *labSheet) rear(rep *inspect.Report) []measured {
 				text = withU(*p.ExtensionMM, orZero(p.ExtensionUMM))
 			}
 		}
-		rows = append(rows, measured{name + s.name, text, lim})
+		rows = append(rows, Row{name + s.name, text, lim})
 	}
 	return rows
 }
 
-// rim are the rows of the occlusal plane.
-func (k *labSheet) rim(rep *inspect.Report) []measured {
-	l := &k.in.Protocol.Limits
+// rimRows are the rows of the occlusal plane.
+func rimRows(rep *inspect.Report, l *inspect.Limits) []Row {
 	o := rep.Occlusal
 	if o == nil {
-		return []measured{{"Occlusal plane", "none: " + firstOf(rep.OcclusalUnmeasured), ""}}
+		return []Row{{"Occlusal plane", "none: " + firstOf(rep.OcclusalUnmeasured), ""}}
 	}
-	var rows []measured
+	var rows []Row
 	if name, t, found := o.Reference(); found {
 		rows = append(rows,
-			measured{"Rim: cant", degreesU(t.CantDeg, t.UDeg), limits("over", l.RimCanted) + "; against the " + name},
-			measured{"Rim: pitch", degreesU(t.PitchDeg, t.UDeg), limits("over", l.RimPitched)})
+			Row{"Rim: cant", degreesU(t.CantDeg, t.UDeg), limits("over", l.RimCanted) + "; against the " + name},
+			Row{"Rim: pitch", degreesU(t.PitchDeg, t.UDeg), limits("over", l.RimPitched)})
 	}
-	rows = append(rows, measured{"Rim: unevenness, peak to valley", withU(o.FlatnessMM, o.FlatnessUMM), limits("over", l.RimUneven)})
+	rows = append(rows, Row{"Rim: unevenness, peak to valley", withU(o.FlatnessMM, o.FlatnessUMM), limits("over", l.RimUneven)})
 	for _, h := range []struct {
 		name string
 		v    *float64
@@ -107,7 +112,7 @@ func (k *labSheet) rim(rep *inspect.Report) []measured {
 			}
 			lim = fmt.Sprintf("off %s by over %s / %s mm", plain(usual), plain(l.RimHeight.Review), plain(l.RimHeight.Fail))
 		}
-		rows = append(rows, measured{"Rim height, " + h.name, text, lim})
+		rows = append(rows, Row{"Rim height, " + h.name, text, lim})
 	}
 	return rows
 }

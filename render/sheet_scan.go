@@ -150,13 +150,10 @@ func firstOf(texts ...string) string {
 	return "no reason is stated"
 }
 
-// measured is one row of the table: what, value with uncertainty, limits.
-type measured struct{ what, value, limits string }
-
 // table sets what was measured with its uncertainty and limits.
 func (k *labSheet) table(rep *inspect.Report) {
 	k.head("Measured (± expanded uncertainty, k = 2) and limits of the protocol")
-	rows := k.rows(rep)
+	rows := Rows(rep, &k.in.Protocol.Limits)
 	f := k.pdf
 	cols := [3]float64{0, 62, 122}
 	k.font("B", smallSize)
@@ -173,7 +170,7 @@ func (k *labSheet) table(rep *inspect.Report) {
 			return
 		}
 		k.font("", smallSize)
-		for c, t := range []string{r.what, r.value, r.limits} {
+		for c, t := range []string{r.Name, r.Value, r.Limits} {
 			w := k.width() - cols[c]
 			if c < 2 {
 				w = cols[c+1] - cols[c] - 2

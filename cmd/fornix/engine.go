@@ -33,15 +33,14 @@ func inspectScan(r io.Reader, name string, j job) (out *inspect.Outcome, err err
 	return inspect.Run(scan, j.protocol, j.options), nil
 }
 
-// sheet writes the laboratory sheet of an outcome.
-func sheet(o *inspect.Outcome, j job) (out []byte, err error) {
+// sheet writes the laboratory sheet of one scan or two.
+func sheet(scans []render.SheetScan, j job) (out []byte, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			out, err = nil, fmt.Errorf("fornix failed to write the sheet of this scan, which is a fault of fornix: %v", p)
+			out, err = nil, fmt.Errorf("fornix failed to write the sheet, which is a fault of fornix: %v", p)
 		}
 	}()
-	in := render.SheetInput{Scans: []render.SheetScan{{Report: o.Report, Mesh: o.Mesh}}, Protocol: j.protocol, Case: j.order}
-	return render.LabSheet(in, render.SheetOptions{Paper: j.paper})
+	return render.LabSheet(render.SheetInput{Scans: scans, Protocol: j.protocol, Case: j.order}, render.SheetOptions{Paper: j.paper})
 }
 
 // images draws the pictures of an outcome.

@@ -25,6 +25,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
 // command is everything that can be asked for on the command line.
 type command struct {
 	Inspect  inspectCmd  `cmd:"" help:"Measure and judge scans; write reports and images."`
+	Serve    serveCmd    `cmd:"" help:"Open the app in the browser: drop scans, see results, fill in the order."`
 	Demo     demoCmd     `cmd:"" help:"Make an invented case, inspect it, and show what comes out."`
 	Phantom  phantomCmd  `cmd:"" help:"Write a synthetic scan and the truth about it."`
 	Case     caseCmd     `cmd:"" help:"Write a case file with the order for the laboratory, or check one."`

@@ -3,12 +3,16 @@ package main
 import (
 	"errors"
 	"os"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
 func TestMain(m *testing.M) {
+	if args := os.Getenv("FORNIX_ARGS"); args != "" { // a test that needs a process of its own
+		os.Exit(run(strings.Split(args, "\n"), os.Stdin, os.Stdout, os.Stderr))
+	}
 	testscript.Main(m, map[string]func(){
 		"fornix": func() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
 		"code":   code,

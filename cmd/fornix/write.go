@@ -8,6 +8,7 @@ import (
 	"regexp"
 
 	"fornix/inspect"
+	"fornix/render"
 )
 
 // writeFile writes data under a temporary name in the same directory and renames it, so that a
@@ -61,7 +62,7 @@ func writeReport(dir string, o *inspect.Outcome, j job, withImages bool) error {
 			}
 			written[im.Name] = true
 		}
-		paper, err := sheet(o, j)
+		paper, err := sheet([]render.SheetScan{{Report: o.Report, Mesh: o.Mesh}}, j)
 		if err != nil {
 			return fmt.Errorf("sheet: %w", err)
 		}

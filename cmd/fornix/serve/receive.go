@@ -19,6 +19,9 @@ const mostScans = 12
 // errFull says that a case takes no more scans.
 var errFull = fmt.Errorf("a case holds at most %d scans", mostScans)
 
+// errOnly says that a scan is all that a case has.
+var errOnly = errors.New("it is the case's only scan: remove the case")
+
 // Receive takes a scan from r into case n, or into a new case where n is 0, and returns where it
 // is. cameAs is the file's own name, which is kept for people to see and is no path. The bytes go
 // straight to the disk. The scan then waits for its inspection; whether it is a scan at all, that
@@ -158,7 +161,7 @@ func (s *Store) RemoveScan(n, id int) error {
 			return ErrNoCase
 		}
 		if len(st.Scans) == 1 {
-			return errors.New("it is the case's only scan: remove the case")
+			return errOnly
 		}
 		results = k.Results
 		// The file goes before the state says so: after a kill between the two it is told as gone, and

@@ -93,12 +93,12 @@ func (s *Store) drawn(n int, k Scan, pictures []render.Image) error {
 	put := func(name string, text []byte) error {
 		return s.disk.write(path.Join(dir, name), func(w io.Writer) error { _, err := w.Write(text); return err })
 	}
-	alts := map[string][2]string{}
+	shown := []picture{}
 	for i, p := range pictures {
 		if err := put(p.Name, p.PNG); err != nil {
 			return err
 		}
-		alts[p.Name] = [2]string{p.Title, p.Alt}
+		shown = append(shown, picture{p.Name, p.Title, p.Alt})
 		if i == 0 {
 			small, err := thumb(p.PNG)
 			if err != nil {
@@ -109,7 +109,7 @@ func (s *Store) drawn(n int, k Scan, pictures []render.Image) error {
 			}
 		}
 	}
-	list, err := json.MarshalIndent(alts, "", " ")
+	list, err := json.MarshalIndent(shown, "", " ")
 	if err != nil {
 		return err
 	}
@@ -124,8 +124,15 @@ func (s *Store) drawn(n int, k Scan, pictures []render.Image) error {
 	})
 }
 
-// picturesName is the list of a scan's pictures: for each its title, and what it shows.
+// picturesName is the list of a scan's pictures.
 const picturesName = "pictures.json"
+
+// picture is one of them: its file, its title, and what it shows, for those who do not see it.
+type picture struct {
+	Name  string `json:"name"`
+	Title string `json:"title"`
+	Alt   string `json:"alt"`
+}
 
 // thumbWide is the width of the small picture in the list of cases, in pixels; twice what it has on
 // the page, for screens that are as fine.

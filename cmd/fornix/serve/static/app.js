@@ -1,0 +1,104 @@
+// What every page needs: changes that carry the token, a notice when one fails, and news of what
+// has changed.
+
+const token = document.querySelector('meta[name="fornix-token"]').content;
+
+// post asks the server for a change and gives its answer; what it refuses is an Error in its words.
+export async function post(path, body) {
+	const r = await fetch(path, {
+		method: 'POST',
+		headers: { 'X-Fornix-Token': token, 'Content-Type': 'application/json' },
+		body: body === undefined ? '' : JSON.stringify(body),
+	});
+	if (!r.ok) {
+		throw new Error((await r.text()).trim());
+	}
+	return r.json();
+}
+
+// send uploads a file; told hears the share that has gone, 0 to 1.
+export function send(path, file, told) {
+	return new Promise((done, failed) => {
+		const x = new XMLHttpRequest();
+		x.open('POST', path + '?name=' + encodeURIComponent(file.name));
+		x.setRequestHeader('X-Fornix-Token', token);
+		x.setRequestHeader('Content-Type', 'application/octet-stream');
+		x.upload.onprogress = (e) => e.lengthComputable && told(e.loaded / e.total);
+		x.onload = () => x.status === 200 ? done(JSON.parse(x.responseText)) : failed(new Error(x.responseText.trim()));
+		x.onerror = () => failed(new Error('fornix does not answer. Is it still running?'));
+		x.send(file);
+	});
+}
+
+// notice shows what went wrong until it is put away.
+export function notice(text) {
+	const at = document.getElementById('notice');
+	at.textContent = text;
+	at.hidden = false;
+	clearTimeout(notice.timer);
+	notice.timer = setTimeout(() => { at.hidden = true; }, 12000);
+}
+
+// attempt does something and tells when it fails.
+export async function attempt(f) {
+	try {
+		return await f();
+	} catch (err) {
+		notice(err.message);
+		return undefined;
+	}
+}
+
+// fresh loads the page again behind the scenes and puts its new part in place of the old one, but only
+// where something differs, so that nobody's place on the page is lost for nothing.
+export async function fresh(id, address = location.href) {
+	const r = await fetch(address);
+	if (!r.ok) {
+		return false;
+	}
+	const next = new DOMParser().parseFromString(await r.text(), 'text/html').getElementById(id);
+	const old = document.getElementById(id);
+	if (!next || !old || next.innerHTML === old.innerHTML) {
+		return false;
+	}
+	const at = document.activeElement;
+	const held = old.contains(at) && (at.id ? `#${at.id}` : at.dataset.picture ? `[data-picture="${at.dataset.picture}"]` : '');
+	old.replaceWith(next);
+	if (held) {
+		next.querySelector(held)?.focus({ preventScroll: true });
+	}
+	return true;
+}
+
+// news calls f when something on the server has changed: not while an earlier call is still at work, and
+// once more behind it where more has happened.
+export function news(f) {
+	let busy = false, more = false, boot = '';
+	const go = async () => {
+		if (busy) {
+			more = true;
+			return;
+		}
+		busy = true;
+		try {
+			await f();
+		} catch {
+			// the connection is gone; the stream of events tells when it is back
+		}
+		busy = false;
+		if (more) {
+			more = false;
+			go();
+		}
+	};
+	const stream = new EventSource('/events');
+	stream.addEventListener('changed', go);
+	stream.addEventListener('hello', (e) => {
+		if (boot && e.data !== boot) {
+			location.reload(); // another run of the program, with another token
+			return;
+		}
+		boot = e.data;
+		go();
+	});
+}

@@ -5,6 +5,7 @@
 //	go run ./cmd/check           everything
 //	go run ./cmd/check -quick    no race detector, no other systems, no static checker
 //	go run ./cmd/check -readme   write the real output into README.md instead of comparing
+//	go run ./cmd/check -page     make the page's script anew from its modules and three.js
 //	go run ./cmd/check accuracy  measure phantoms of random parameters and print what was reached
 package main
 
@@ -39,9 +40,16 @@ func main() {
 	}
 	quick := flag.Bool("quick", false, "leave out the race detector, the other systems and the static checker")
 	readme := flag.Bool("readme", false, "write the real output of its commands into README.md")
+	page := flag.Bool("page", false, "make the page's script anew")
 	flag.Parse()
-	if *readme {
-		if r := readmeCommands(true); r.failed > 0 {
+	for _, write := range []struct {
+		asked bool
+		run   func() result
+	}{{*readme, func() result { return readmeCommands(true) }}, {*page, writePage}} {
+		if !write.asked {
+			continue
+		}
+		if r := write.run(); r.failed > 0 {
 			fmt.Print(r.said)
 			os.Exit(1)
 		}
@@ -50,6 +58,7 @@ func main() {
 	steps := []step{
 		{"tools", true, install},
 		{"reference libraries", true, installOracles},
+		{"browser", true, installBrowser},
 		{"gofmt", false, gofmt},
 		{"vet", false, command("go", "vet", "./...")},
 		{"staticcheck", true, command("go", "run", staticcheck, "./...")},

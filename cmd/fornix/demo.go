@@ -79,6 +79,6 @@ func (c demoCmd) summary(s streams, r *inspect.Report, name, picture, look strin
 			shown++
 		}
 	}
-	fmt.Fprintf(s.out, "  Open %s: %s.\n  Open %s: all that was measured.\n\n",
-		filepath.Join(c.Out, name, picture), look, filepath.Join(c.Out, name, "report.json"))
+	fmt.Fprintf(s.out, "  Open %s: %s.\n  Open %s: the scan to turn, cut and measure, and all that was found.\n\n",
+		filepath.Join(c.Out, name, picture), look, filepath.Join(c.Out, name, pageName))
 }

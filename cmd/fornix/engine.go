@@ -50,10 +50,24 @@ func images(o *inspect.Outcome, p inspect.Protocol) (out []render.Image, err err
 			out, err = nil, fmt.Errorf("fornix failed to draw this scan, which is a fault of fornix: %v", p)
 		}
 	}()
-	limits := []render.Limit{
+	return render.Images(o.Mesh, o.Report, render.Options{Limits: thicknessLimits(p)})
+}
+
+// page writes the page of an outcome, with some of its pictures.
+func page(o *inspect.Outcome, p inspect.Protocol, pictures []render.Image) (out []byte, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			out, err = nil, fmt.Errorf("fornix failed to write the page of this scan, which is a fault of fornix: %v", p)
+		}
+	}()
+	return render.Page(render.PageInput{Report: o.Report, Mesh: o.Mesh, Protocol: p, Images: pictures, Limits: thicknessLimits(p)})
+}
+
+// thicknessLimits are the limits of the border that legends show.
+func thicknessLimits(p inspect.Protocol) []render.Limit {
+	return []render.Limit{
 		{MM: p.Limits.BorderThin.Fail, Text: "too thin"},
 		{MM: p.Limits.BorderThin.Review, Text: "thin"},
 		{MM: p.Limits.BorderThick.Review, Text: "thick"},
 	}
-	return render.Images(o.Mesh, o.Report, render.Options{Limits: limits})
 }

@@ -15,12 +15,12 @@ import (
 type inspectCmd struct {
 	Scans     []string `arg:"" name:"scan" help:"STL files (binary or text); - reads one from standard input."`
 	JSON      bool     `help:"Print the report as JSON instead of the summary."`
-	Out       string   `help:"Write DIR/NAME/report.json, images and the laboratory sheet for each scan." placeholder:"DIR"`
+	Out       string   `help:"Write DIR/NAME/report.json, report.html, images and the laboratory sheet for each scan." placeholder:"DIR"`
 	Protocol  string   `help:"Judge by the limits in FILE instead of the default ones." placeholder:"FILE"`
 	Jaw       string   `help:"Say which jaw it is (upper, lower) instead of having it found." enum:"upper,lower," default:"" placeholder:"JAW"`
 	Landmarks string   `help:"Give landmarks or a reference plane, as JSON in FILE." placeholder:"FILE"`
 	Unit      string   `help:"Say the unit of the files (mm, inch, m, um); else it is told by size and nothing is rescaled." enum:"mm,inch,m,um," default:"" placeholder:"UNIT"`
-	NoImages  bool     `help:"With --out, write no images and no sheet."`
+	NoImages  bool     `help:"With --out, write no images, no page and no sheet."`
 	Case      string   `help:"Put the order in this case file on the sheet (see fornix case)." placeholder:"FILE"`
 	Paper     string   `help:"Paper of the sheet: A4 or Letter." enum:"A4,Letter" default:"A4"`
 	Quiet     bool     `short:"q" help:"Print no summary; errors are still told."`

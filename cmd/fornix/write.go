@@ -40,10 +40,13 @@ func writeFile(path string, data []byte) (err error) {
 // ours are the names of images that an earlier run may have left.
 var ours = regexp.MustCompile(`^(tissue|oral|front|left|right|back|finding-\d+)\.png$`)
 
-// sheetName is the laboratory sheet's file.
-const sheetName = "sheet.pdf"
+// The files of the laboratory sheet and of the page.
+const (
+	sheetName = "sheet.pdf"
+	pageName  = "report.html"
+)
 
-// writeReport writes report.json, the images and the sheet into dir. Those of an earlier report that
+// writeReport writes report.json, the images, the page and the sheet into dir. Those of an earlier report that
 // this one does not have are removed, because they would show what is no longer said. The report
 // comes last: where it is, everything it belongs to is there.
 func writeReport(dir string, o *inspect.Outcome, j job, withImages bool) error {
@@ -70,13 +73,21 @@ func writeReport(dir string, o *inspect.Outcome, j job, withImages bool) error {
 			return err
 		}
 		written[sheetName] = true
+		html, err := page(o, j.protocol, pictures)
+		if err != nil {
+			return fmt.Errorf("page: %w", err)
+		}
+		if err := writeFile(filepath.Join(dir, pageName), html); err != nil {
+			return err
+		}
+		written[pageName] = true
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		return err
 	}
 	for _, e := range entries {
-		if (ours.MatchString(e.Name()) || e.Name() == sheetName) && !written[e.Name()] {
+		if (ours.MatchString(e.Name()) || e.Name() == sheetName || e.Name() == pageName) && !written[e.Name()] {
 			if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
 				return err
 			}

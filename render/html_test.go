@@ -1,0 +1,167 @@
+package render
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/json"
+	"math/rand/v2"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fornix/inspect"
+	"fornix/inspect/phantom"
+	"fornix/mesh"
+	"fornix/mesh/shape"
+	"fornix/mesh/simplify"
+	"fornix/mesh/tree"
+)
+
+func pageOf(t *testing.T, m *mesh.Mesh, rep *inspect.Report, images []Image) []byte {
+	t.Helper()
+	out, err := Page(PageInput{Report: rep, Mesh: m, Protocol: inspect.DefaultProtocol(), Images: images})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func TestPageIsTheSameBytes(t *testing.T) {
+	m, rep := fullReport(inspect.Upper)
+	a := pageOf(t, m, rep, nil)
+	if b := pageOf(t, m, rep, nil); !bytes.Equal(a, b) {
+		t.Error("two pages of one report differ")
+	}
+}
+
+// cutOut returns what stands between two marks, the first of them.
+func cutOut(t *testing.T, text, from, to string) string {
+	t.Helper()
+	_, rest, found := strings.Cut(text, from)
+	got, _, closed := strings.Cut(rest, to)
+	if !found || !closed {
+		t.Fatalf("no %s … %s", from, to)
+	}
+	return got
+}
+
+// The browser runs and styles only what the policy names by its hash (CSP Level 3, 8.2).
+func TestPagePolicyNamesItsOwnScriptAndStyle(t *testing.T) {
+	m, rep := fullReport(inspect.Lower)
+	text := string(pageOf(t, m, rep, nil))
+	policy := strings.NewReplacer("&#39;", "'", "&#43;", "+").Replace(cutOut(t, text, `http-equiv="Content-Security-Policy" content="`, `"`))
+	for kind, body := range map[string]string{"script-src": cutOut(t, text, "<script>", "</script>"), "style-src": cutOut(t, text, "<style>", "</style>")} {
+		h := sha256.Sum256([]byte(body))
+		if want := kind + " 'sha256-" + base64.StdEncoding.EncodeToString(h[:]) + "';"; !strings.Contains(policy, want) {
+			t.Errorf("%q has no %q", policy, want)
+		}
+	}
+	if !strings.HasPrefix(policy, "default-src 'none';") {
+		t.Error(policy)
+	}
+	if n := strings.Count(text, "<script"); n != 2 {
+		t.Errorf("%d scripts, not the data and the page's own", n)
+	}
+	for _, bad := range []string{"src=\"http", "href=", "@import", "url("} {
+		if strings.Contains(strings.Replace(text, cutOut(t, text, "<script>", "</script>"), "", 1), bad) {
+			t.Errorf("the page holds %s", bad)
+		}
+	}
+}
+
+// Names come from files that anyone may have made.
+func TestPageKeepsNamesAsText(t *testing.T) {
+	m, rep := fullReport(inspect.Upper)
+	evil := `</script><script>alert(1)</script><img src=x onerror=alert(2)>"' onclick="alert(3).stl`
+	rep.Scan.File, rep.Findings[0].Text, rep.Findings[0].Region, rep.Protocol = evil, evil, evil, evil
+	rep.Border.Stations[30].Region = evil
+	rep.Cautions = []string{evil}
+	text := string(pageOf(t, m, rep, []Image{{Name: "tissue.png", Title: evil, Alt: evil, PNG: onePixel(t)}}))
+	for _, bad := range []string{"<script>alert", "<img src=x", `" onclick=`} {
+		if strings.Contains(text, bad) {
+			t.Errorf("the page holds %s", bad)
+		}
+	}
+	var d pageData
+	if err := json.Unmarshal([]byte(cutOut(t, text, `id="data">`, "</script>")), &d); err != nil {
+		t.Error(err)
+	}
+}
+
+func onePixel(t *testing.T) []byte {
+	t.Helper()
+	b, err := base64.StdEncoding.DecodeString("iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg==")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// Each number of the page's list leads to a place, and each place is that of its finding.
+func TestPageFindingsHaveTheirPlaces(t *testing.T) {
+	m, rep := fullReport(inspect.Upper)
+	d, shown := pageDataOf(PageInput{Report: rep, Mesh: m})
+	middle := pageMiddle(m)
+	for _, f := range rep.Findings {
+		if at, ok := middleOf(f); ok != shown[f.Number] {
+			t.Errorf("finding %d at %v: shown %v", f.Number, at, shown[f.Number])
+		}
+	}
+	for _, c := range d.Findings {
+		f := rep.Findings[slices.IndexFunc(rep.Findings, func(f inspect.Finding) bool { return f.Number == c.Number })]
+		at := mesh.Vec{X: c.At[0], Y: c.At[1], Z: c.At[2]}.Add(middle)
+		if p, _ := middleOf(f); f.Code != "rim-canted" && at.Dist(p) > 4 {
+			t.Errorf("finding %d is %.1f mm away", c.Number, at.Dist(p))
+		}
+	}
+}
+
+func middleOf(f inspect.Finding) (mesh.Vec, bool) {
+	p, ok := middle(f.Where)
+	return p, ok && f.Number > 0
+}
+
+// What a page shows of a rough scan keeps its promise: both ways within the stated error.
+func TestPageSurfaceIsNearTheScan(t *testing.T) {
+	p := phantom.Random(77, "upper")
+	p.Spacing, p.Noise = 0.6, 0.01
+	made, err := phantom.Make(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := made.Mesh
+	simple := simplify.Simplify(tree.New(m), pageSimplify)
+	lost, _ := simplify.Deviation(m, tree.New(simple.Mesh))
+	strayed, new := simplify.Deviation(simple.Mesh, tree.New(m))
+	t.Logf("%d faces of %d; %.4f, %.4f, %.4f mm", len(simple.Mesh.Tri), len(m.Tri), lost, strayed, new)
+	var rep inspect.Report
+	d, _ := pageDataOf(PageInput{Report: &rep, Mesh: m})
+	if d.ErrorMM > ViewErrorMM || max(lost, strayed, new)+d.ErrorMM-pageSimplify > ViewErrorMM {
+		t.Errorf("off by %.4f, %.4f, %.4f mm and %.4f of rounding", lost, strayed, new, d.ErrorMM-pageSimplify)
+	}
+	if words := deviationWords(d.ErrorMM); !regexp.MustCompile(`within 0\.02 mm `).MatchString(words) {
+		t.Error(words)
+	}
+}
+
+// A million faces as rough as a scan may be before it is to be scanned again.
+func TestPageOfAMillionFaces(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
+	r := rand.New(rand.NewPCG(1, 2))
+	m := shape.Map(shape.Torus(30, 8, 600, 834).Mesh, func(p mesh.Vec) mesh.Vec {
+		return p.Along(0.02, mesh.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()})
+	})
+	_, rep := fullReport(inspect.Upper)
+	start := time.Now()
+	out := pageOf(t, m, rep, nil)
+	t.Logf("%d faces: %.2f MB in %.1f s", len(m.Tri), float64(len(out))/1e6, time.Since(start).Seconds())
+	const pictures = 0.8e6 // two of them at about 0.3 MB, in base64
+	if len(out) > 4e6-pictures {
+		t.Errorf("the page has %d bytes without its pictures", len(out))
+	}
+}

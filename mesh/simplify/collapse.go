@@ -275,8 +275,27 @@ func (w *worker) held() bool {
 	return true
 }
 
+// onto reports whether a point lies within the bound of the original. The faces at the nearest
+// vertex that was removed around here are looked at before the tree is asked, since most often
+// one of them is near enough.
 func (w *worker) onto(p mesh.Vec) bool {
-	_, found := w.tree.Nearest(p, w.bound, nil)
+	near, least := w.points[0].v, math.Inf(1)
+	for _, q := range w.points {
+		if d := w.m.Pos[q.v].Sub(p).Norm2(); d < least {
+			near, least = q.v, d
+		}
+	}
+	for _, c := range w.m.CornersAt(near) {
+		a, b, d := w.m.Corners(c.Face())
+		if tree.ClosestOnFace(a, b, d, p).Sub(p).Norm2() <= w.bound*w.bound {
+			return true
+		}
+	}
+	found := false
+	w.tree.Ball(p, w.bound, func(mesh.FaceID) bool {
+		found = true
+		return false
+	})
 	return found
 }
 

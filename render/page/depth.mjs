@@ -53,9 +53,11 @@ export class Depth {
     s.renderer.setRenderTarget(null);
   }
 
-  // shows reports whether a point lies in the picture with no surface more than slack mm before it.
+  // shows reports whether a point lies in the picture with no surface more than slack mm before it, on
+  // what the section leaves.
   shows(p, slack) {
     const s = this.stage, [x, y] = s.place(p);
+    if (s.material.uniforms.uAway.value && s.cut.distanceToPoint(p) > slack) return false;
     const i = Math.floor(x / s.width * WIDE), j = Math.floor((1 - y / s.height) * this.high);
     if (i < 0 || j < 0 || i >= WIDE || j >= this.high) return false;
     const height = new Vector3().subVectors(p, s.centre).dot(s.axis(2));

@@ -153,22 +153,25 @@ async function start() {
     section.aim(v.toward, v.up, () => edges(data.frame, section.right, section.up));
   };
   for (const b of document.querySelectorAll('[data-cut]')) b.addEventListener('click', () => aim(b.dataset.cut));
+  const hide = () => {
+    const away = section.on && find('away').checked;
+    stage.material.uniforms.uAway.value = away;
+    marks.clip(away ? [stage.kept] : []);
+  };
   find('cut').addEventListener('click', (e) => {
     const on = !section.on;
     press(e.currentTarget, on);
     find('section').hidden = !on;
     if (on && !section.toward) aim('left');
     section.show(on);
-    stage.material.uniforms.uAway.value = on && find('away').checked;
+    hide();
   });
-  find('away').addEventListener('change', (e) => {
-    stage.material.uniforms.uAway.value = e.currentTarget.checked;
-    stage.ask();
-  });
+  find('away').addEventListener('change', hide);
 
   for (const id of ['views', 'tools', 'zooms', 'layers']) find(id).hidden = false;
   const open = stage.whole(first);
   stage.turn.copy(open.turn);
+  stage.centre.copy(open.centre);
   stage.half = open.half;
   stage.draw();
   find('waiting').remove();

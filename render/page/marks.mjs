@@ -175,6 +175,16 @@ export class Marks {
     this.stage.ask();
   }
 
+  // clip draws marks and lines only on the positive side of the planes.
+  clip(planes) {
+    for (const layer of Object.values(this.layers)) {
+      layer.traverse((o) => {
+        if (o.material) o.material.clippingPlanes = planes;
+      });
+    }
+    this.stage.ask();
+  }
+
   mark(m) {
     const layer = this.layer(m.kind === 'plane' ? 'others' : layerOf[m.kind]); // the plane may be hidden, a finding about it not
     const width = m.number || m.kind === 'landmark' ? 3 : 1.5;
@@ -242,18 +252,23 @@ export class Marks {
     s.element.dataset.signs = shown.join(' ');
   }
 
-  // part leaves out words that would cover a number or other words; numbers always stay.
+  // part moves numbers beside each other and leaves out words that would cover a number or other words.
   part() {
     const taken = [], of = (g) => {
       const [x, y] = this.stage.place(g.sprite.position), [w, h] = g.sprite.userData.size;
       return [x - w / 2, y - h / 2, x + w / 2, y + h / 2];
     };
-    const shown = this.signs.filter((g) => g.sprite.visible);
-    for (const g of shown) if (g.number) taken.push(of(g));
+    const shown = this.signs.filter((g) => g.sprite.visible), s = this.stage;
+    const covers = (b) => taken.some((t) => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3]);
+    for (const g of shown) {
+      if (!g.number) continue;
+      for (let k = 0; k < 12 && covers(of(g)); k++) g.sprite.position.addScaledVector(s.axis(0), 10 / s.pixels);
+      taken.push(of(g));
+    }
     for (const g of shown) {
       if (g.number) continue;
       const b = of(g);
-      g.sprite.visible = !taken.some((t) => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3]);
+      g.sprite.visible = !covers(b);
       if (g.sprite.visible) taken.push(b);
     }
   }

@@ -47,7 +47,7 @@ export class Section {
   move(at) {
     this.at = Math.max(this.range[0], Math.min(this.range[1], at));
     this.slide.value = this.at.toFixed(2);
-    this.slid.textContent = `${this.at < 0 ? '−' : '+'}${Math.abs(this.at).toFixed(1)} mm`;
+    this.slid.textContent = `${this.at < -0.05 ? '−' : ''}${Math.abs(this.at).toFixed(1)} mm`;
     this.stage.cut.set(this.toward, -this.at);
     if (this.waiting) return;
     this.waiting = true;

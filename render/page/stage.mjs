@@ -56,6 +56,7 @@ export class Stage extends EventTarget {
     this.data = data;
     this.renderer = new WebGLRenderer({ canvas, antialias: true, alpha: true });
     this.renderer.setClearAlpha(0);
+    this.renderer.localClippingEnabled = true;
     this.scene = new Scene();
     this.camera = new OrthographicCamera(-1, 1, 1, -1, -1000, 1000);
     this.centre = new Vector3();
@@ -63,6 +64,7 @@ export class Stage extends EventTarget {
     this.half = 40; // half the smaller side of the picture, mm
     this.pixels = 10; // per mm
     this.cut = new Plane(new Vector3(1, 0, 0), 0);
+    this.kept = new Plane(); // what lies behind the cut is on its positive side
 
     const g = new BufferGeometry();
     g.setAttribute('position', new BufferAttribute(surface.positions, 3));
@@ -121,6 +123,7 @@ export class Stage extends EventTarget {
     c.updateProjectionMatrix();
     c.updateMatrixWorld();
     const n = this.cut.normal;
+    this.kept.copy(this.cut).negate();
     this.material.uniforms.uCut.value = [n.x, n.y, n.z, -this.cut.constant];
     this.depth.look();
     this.dispatchEvent(new Event('before'));

@@ -26,9 +26,9 @@ type HoleMethod struct {
 // whole faces, so the rim is jagged: span (the largest distance between two points of the rim)
 // and perimeter are those of the rim through the middles of neighbouring edges' middles. Jagged
 // rims as they are read 0.9 edges too wide and 27 % too long, smoothed ones 0.15 edges and 1 %.
-// The area is that of the loop's projection on its
-// least-squares plane, so a strongly bent rim is under-estimated. Centre is the middle of that
-// projection. Widest first.
+// The area is that of the missing surface, as far as the faces at the rim tell how it bends
+// (dome); on a border it is up to twice that of the rim's projection. Centre is the middle of the
+// projection along the normal, which is the rim's vector area. Widest first.
 // Uncertainties (k = 2) are those of jagged rims, in edges, and of noise.
 // What it cannot see: holes that the scanner's software closed.
 // O(#F + n²) for loops of n vertices. Normals point out of the material, one per vertex.
@@ -65,20 +65,19 @@ func FindHoles(m *mesh.Mesh, normals []Vec, an *Anatomy, method HoleMethod) []Ho
 		if own[k] == i || parts[k].Area < method.SmallShare*parts[0].Area {
 			continue
 		}
-		h, widest := measureHole(m, normals, l)
+		h, flat, widest := measureHole(m, normals, l, an.grain.NoiseMM)
 		// A flat sheet has minus twice its area, a flat opening plus twice. A slit, or a rim on
 		// crumpled surface, has about nothing: it is an opening.
-		if opening(m, l) < -h.AreaMM2/4 {
+		if opening(m, l) < -flat/4 {
 			continue
 		}
 		touches := slices.ContainsFunc(l.Verts, func(v mesh.VertexID) bool { return onEdge[v] })
 		switch {
 		case widest < method.SpanEdges*edge,
-			h.AreaMM2 < 0.2*edge*widest && widest < method.SlitEdges*edge,
+			flat < 0.2*edge*widest && widest < method.SlitEdges*edge,
 			touches && widest < method.TouchEdges*edge:
 			continue
 		}
-		h.spread(Grain{EdgeMM: edge, NoiseMM: an.grain.NoiseMM})
 		h.Surface = surfaceAround(m, l, an.Part)
 		h.Region = an.Region(h.Centre)
 		holes = append(holes, h)
@@ -153,13 +152,60 @@ func opening(m *mesh.Mesh, l mesh.Loop) float64 {
 	return sum
 }
 
-// spread fills in the expanded uncertainties. The parts of an edge are the standard deviations
-// over 240 round openings cut from spheres at random: 0.2 edges for the span, 0.25 for the
-// perimeter, and for the area 0.15 edges of width over a length that grows as the square root of their number.
-func (h *Hole) spread(g Grain) {
-	h.SpanUMM = expanded(0.2*g.EdgeMM, math.Sqrt2*g.NoiseMM)
-	h.PerimeterUMM = expanded(0.25*g.EdgeMM, g.NoiseMM*math.Sqrt(float64(len(h.Rim))))
-	h.AreaUMM2 = expanded(0.15*g.EdgeMM*math.Sqrt(h.PerimeterMM*g.EdgeMM), g.NoiseMM*math.Sqrt(h.PerimeterMM*g.EdgeMM))
+// spread fills in the expanded uncertainties: of a rim of whole faces, in the rim's own edges, and
+// of noise. The parts of an edge are the standard deviations over round openings cut from
+// spheres and impressions at random. To the area comes what its surface leaves open (see dome).
+func (h *Hole) spread(edge, noise, form float64) {
+	h.SpanUMM = expanded(0.17*edge, math.Sqrt2*noise)
+	h.PerimeterUMM = expanded(0.34*edge, noise*math.Sqrt(float64(len(h.Rim))))
+	h.AreaUMM2 = expanded(0.15*edge*math.Sqrt(h.PerimeterMM*edge), noise*math.Sqrt(h.PerimeterMM*edge), form)
+}
+
+// dome returns the area of the surface that is missing inside of a rim, and its standard
+// uncertainty, from the rim itself: the middle of the surface lies over the rim's where arcs that
+// leave the rim as its faces do come together, and of a round surface the area is half the sum of
+// squared chords from that middle by the angles between them (for a sphere: Archimedes). What the
+// arcs leave open is how far they miss each other; half of what the bend adds to the projection
+// counts as the width of a rectangular distribution.
+// turn is -1 where the rim runs clockwise about the axis; nothing is asked of the faces' winding.
+func dome(m *mesh.Mesh, l mesh.Loop, rim []Vec, centre, axis Vec, turn, flat float64) (area, u float64) {
+	var sum, sum2, weight float64
+	for i, e := range l.Edges {
+		a, b, third := rim[i], rim[(i+1)%len(rim)], m.Pos[m.Vertex(e.Prev())]
+		g := third.Sub(a).Cross(b.Sub(a)).Scale(turn)
+		d := a.Add(b).Add(third).Scale(1.0 / 3).Sub(centre)
+		z := d.Dot(axis)
+		d = d.Along(-z, axis)
+		r := d.Norm()
+		if r == 0 {
+			continue
+		}
+		const steepest = 2 * math.Pi / 3
+		tilt := max(-steepest, min(steepest, math.Atan2(g.Dot(d)/r, g.Dot(axis))))
+		w := a.Dist(b)
+		h := z + float64(r*math.Tan(tilt/2))
+		sum, sum2, weight = sum+float64(w*h), sum2+float64(w*h*h), weight+w
+	}
+	if weight == 0 {
+		return flat, 0
+	}
+	at := func(h float64) float64 {
+		total := 0.0
+		for i, a := range rim {
+			b := rim[(i+1)%len(rim)]
+			d := a.Add(b).Scale(0.5).Sub(centre)
+			z := d.Dot(axis)
+			r2 := d.Norm2() - float64(z*z)
+			// No arc turns farther than steepest: its chord is twice as long as its shadow.
+			bend := min(4, 1+float64((z-h)*(z-h))/max(r2, 1e-12))
+			total += a.Sub(centre).Cross(b.Sub(centre)).Dot(axis) / 2 * bend
+		}
+		return math.Abs(total)
+	}
+	h := sum / weight
+	sd := math.Sqrt(max(0, sum2/weight-float64(h*h)))
+	area = at(h)
+	return area, math.Hypot((at(h+sd)-at(h-sd))/4, rectangle((area-flat)/4))
 }
 
 // smoothed returns a closed rim with each point half-way between the middles of its two edges.
@@ -177,9 +223,9 @@ func smoothed(rim []Vec) []Vec {
 	return out
 }
 
-// measureHole fills in the geometry of a hole, and returns beside it the largest distance
-// between two vertices of its rim.
-func measureHole(m *mesh.Mesh, normals []Vec, l mesh.Loop) (h Hole, widest float64) {
+// measureHole fills in the geometry of a hole, and returns beside it the area that its rim
+// encloses, seen along its normal, and the largest distance between two vertices of the rim.
+func measureHole(m *mesh.Mesh, normals []Vec, l mesh.Loop, noise float64) (h Hole, flat, widest float64) {
 	n := len(l.Verts)
 	rim := make([]Vec, n, n+1)
 	var out Vec
@@ -208,26 +254,31 @@ func measureHole(m *mesh.Mesh, normals []Vec, l mesh.Loop) (h Hole, widest float
 			h.SpanMM = max(h.SpanMM, a.Dist(q))
 		}
 	}
-	p, ok := FitPlane(rim, nil)
-	if !ok { // a slit along a line
-		p = Plane{h.Centre, out.Unit()}
-	}
-	p = p.Facing(out)
-	h.Normal = p.Normal
-	h.AreaMM2 = math.Abs(twice.Dot(p.Normal)) / 2
-	if h.AreaMM2 > 0.01*h.SpanMM*h.SpanMM {
+	// The vector area looks along the way in which the rim encloses most, also where it hangs
+	// down on both sides of a border.
+	flat = twice.Norm() / 2
+	form := 0.0
+	turn := math.Copysign(1, twice.Dot(out))
+	h.Normal = twice.Unit().Scale(turn)
+	h.AreaMM2 = flat
+	if flat < 0.01*h.SpanMM*h.SpanMM { // a slit along a line
+		h.Normal = out.Unit()
+		h.AreaMM2 = math.Abs(twice.Dot(h.Normal)) / 2
+	} else {
 		// Middle of the projected area: fans of triangles about the mean point, with sign.
 		var sum Vec
 		area := 0.0
 		for i, a := range rim {
 			b := rim[(i+1)%n]
-			t := a.Sub(h.Centre).Cross(b.Sub(h.Centre)).Dot(p.Normal)
+			t := a.Sub(h.Centre).Cross(b.Sub(h.Centre)).Dot(h.Normal)
 			sum = sum.Along(t/3, a.Add(b).Add(h.Centre))
 			area += t
 		}
 		c := sum.Scale(1 / area)
-		h.Centre = c.Along(-p.Height(c), p.Normal)
+		h.Centre = c.Along(h.Centre.Sub(c).Dot(h.Normal), h.Normal)
+		h.AreaMM2, form = dome(m, l, rim, h.Centre, h.Normal, turn, flat)
 	}
+	h.spread(length/float64(n), noise, form)
 	first := 0 // farthest from the centre, not where the loop happens to begin
 	for i, q := range rim {
 		if q.Sub(h.Centre).Norm2() > rim[first].Sub(h.Centre).Norm2() {
@@ -236,7 +287,7 @@ func measureHole(m *mesh.Mesh, normals []Vec, l mesh.Loop) (h Hole, widest float
 	}
 	rim = slices.Concat(rim[first:], rim[:first])
 	h.Rim = append(rim, rim[0])
-	return h, widest
+	return h, flat, widest
 }
 
 // surfaceAround tells on which surface most of the rim and its neighbours lie.

@@ -2,6 +2,8 @@ package inspect
 
 import (
 	"math"
+	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"fornix/mesh"
@@ -133,6 +135,47 @@ func TestHolesOfExactShapes(t *testing.T) {
 	h := FindHoles(one, one.Normals(), both, holeDefaults)[0]
 	near(t, "centre", h.Centre.Dist(pole), 2*2/(2*15.0), 0.1) // the rim's plane lies r²/2R below the pole
 	near(t, "normal", h.Normal.Dist(Vec{Z: 1}), 0, 0.03)
+}
+
+// On a tube as narrow as a border's roll the rim hangs down on both sides. What a ball of radius R
+// about a point of the tube cuts out of it is known: over the arc s, chords 4ρ² sin²(s/2ρ) + t² = R².
+func TestHoleAreaOnATube(t *testing.T) {
+	r := rand.New(rand.NewPCG(31, 1))
+	var area covered
+	worst := 0.0
+	for i := range 60 {
+		rho, radius := 1.3+1.5*r.Float64(), 1+r.Float64()
+		around := int(2 * math.Pi * rho / 0.3)
+		along := 40
+		turn := 2 * math.Pi / float64(around)
+		shift := r.Float64()
+		m := shape.Grid(around, along, true, false, func(u, v float64) Vec {
+			sin, cos := math.Sincos(2*math.Pi*u + turn*math.Mod(v*float64(along), 2)/2)
+			return Vec{X: rho * cos, Y: rho * sin, Z: 0.26 * float64(along) * (v - 0.5)}
+		})
+		sin, cos := math.Sincos(turn * shift)
+		open := without(m, Vec{X: rho * cos, Y: rho * sin, Z: 0.26 * r.Float64()}, radius)
+		holes := FindHoles(open, open.Normals(), &Anatomy{Coverage: TwoSided}, holeDefaults)
+		k := slices.IndexFunc(holes, func(h Hole) bool { return math.Abs(h.Centre.Z) < 1 })
+		if k < 0 {
+			t.Fatalf("tube %d: no opening", i)
+		}
+		want := 0.0
+		const n = 4000
+		half := 2 * rho * math.Asin(math.Min(1, radius/(2*rho)))
+		for j := range n {
+			s := half * (2*(float64(j)+0.5)/n - 1)
+			c := 2 * rho * math.Sin(s/(2*rho))
+			want += 2 * math.Sqrt(math.Max(0, radius*radius-c*c)) * 2 * half / n
+		}
+		worst = max(worst, math.Abs(holes[k].AreaMM2/want-1))
+		area.add(holes[k].AreaMM2-want, holes[k].AreaUMM2)
+	}
+	area.check(t, "hole area on a tube")
+	t.Logf("area off by up to %.1f %%", 100*worst)
+	if worst > 0.12 {
+		t.Errorf("area off by %.1f %%", 100*worst)
+	}
 }
 
 func TestRaggedEdgeIsNoHole(t *testing.T) {

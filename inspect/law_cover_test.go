@@ -141,11 +141,12 @@ func TestRimAndHoleUncertaintyShrinks(t *testing.T) {
 				t.Fatalf("%d: %d holes", i, len(holes))
 			}
 			h := holes[0]
-			// The opening is a circle of this radius on the ball, its plane 15 mm less the sagitta away.
+			// The opening is a circle of this radius on the ball, its plane 15 mm less the sagitta away;
+			// the cap that is missing is as large as a disc of the chord (Archimedes).
 			flat := radius * math.Sqrt(1-radius*radius/(4*15*15))
 			span.add(h.SpanMM-2*flat, h.SpanUMM)
 			around.add(h.PerimeterMM-2*math.Pi*flat, h.PerimeterUMM)
-			area.add(h.AreaMM2-math.Pi*flat*flat, h.AreaUMM2)
+			area.add(h.AreaMM2-math.Pi*radius*radius, h.AreaUMM2)
 			usual[k] += h.SpanUMM / 40
 		}
 	}

@@ -98,9 +98,10 @@ func (c *comparison) holes() {
 		if !same {
 			c.fail("hole on the %s told on the %s", h.Surface, got.Surface)
 		}
+		c.err("hole area", math.Abs(got.AreaMM2/h.Area-1))
 		c.certain("hole span", got.SpanMM-2*h.Radius, got.SpanUMM)
-		c.certain("hole perimeter", got.PerimeterMM-2*math.Pi*h.Radius, got.PerimeterUMM)
-		c.certain("hole area", got.AreaMM2-math.Pi*h.Radius*h.Radius, got.AreaUMM2)
+		c.certain("hole perimeter", got.PerimeterMM-h.Rim, got.PerimeterUMM)
+		c.certain("hole area", got.AreaMM2-h.Area, got.AreaUMM2)
 	}
 	for _, k := range extra {
 		c.ask("hole invented", true)

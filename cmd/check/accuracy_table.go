@@ -62,6 +62,7 @@ func (t *tally) rows() []row {
 	put("holes invented", "0", fmt.Sprint(t.count("hole invented")), t.count("hole invented") == 0)
 	put("hole span within 10 % of the circle made", "100 %", fmt.Sprintf("%.1f %%; %s", 100*t.within("hole span nominal", 0.1), errors("hole span nominal", "%", 100)), t.within("hole span nominal", 0.1) == 1)
 	tell("hole span against the mesh's rim, wider by an edge", errors("hole span rim", "%", 100))
+	tell("hole area against the surface that is missing", errors("hole area", "%", 100))
 	tell("hole's surface told right", t.percent("hole surface"))
 
 	share("voids and blebs from 1.0 x 0.35 found", "cap", 0.98)

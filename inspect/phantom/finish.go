@@ -209,7 +209,8 @@ func (m *maker) holes(sf *surface) error {
 			return fmt.Errorf("phantom: a hole of radius %g mm at %g, %g is too small for these faces", h.Radius, h.X, h.Y)
 		}
 		sf.tri = kept
-		m.truth.Holes = append(m.truth.Holes, HoleTruth{c, h.Radius, h.Surface})
+		area, rim := m.s.disc(c, h.Radius)
+		m.truth.Holes = append(m.truth.Holes, HoleTruth{c, h.Radius, h.Surface, area, rim})
 	}
 	return nil
 }

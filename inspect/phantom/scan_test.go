@@ -13,10 +13,26 @@ func TestHoles(t *testing.T) {
 		t.Skip("makes whole impressions")
 	}
 	p, _ := Named("upper-holes")
-	p.Spacing, p.Decimate = 0.5, 0.3
+	p.Spacing, p.Decimate, p.Noise = 0.5, 0.3, 0
+	p.Holes = append(p.Holes, Hole{X: 20, Y: 10, Radius: 1.8, Surface: "border"})
 	ph, err := Make(p)
 	if err != nil {
 		t.Fatal(err)
+	}
+	truth, missing := 0.0, -ph.Mesh.Area()
+	for _, h := range ph.Truth.Holes {
+		truth += h.Area
+		if flat := 2 * math.Pi * h.Radius; h.Rim < 0.97*flat || h.Rim > 1.15*flat {
+			t.Errorf("%s hole of radius %.1f has a rim of %.2f mm", h.Surface, h.Radius, h.Rim)
+		}
+	}
+	p.Holes = nil
+	whole, err := Make(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if missing += whole.Mesh.Area(); math.Abs(missing-truth) > 0.03*truth {
+		t.Errorf("faces of %.2f mm² are missing, by the truth %.2f", missing, truth)
 	}
 	for _, h := range ph.Truth.Holes {
 		far, n := 0.0, 0

@@ -170,6 +170,58 @@ func (s *solid) hit(x, y float64, oral bool) (p, n vec, ok bool) {
 	return p, n, false
 }
 
+// disc returns the area of the surface round its point c that lies within r of it, mm², and the
+// length of that piece's edge, mm: triangles between lines that leave c straight on along the
+// surface, 5 degrees apart, in steps of r/30. Too small by less than 0.2 %.
+func (s *solid) disc(c vec, r float64) (area, rim float64) {
+	const rays, steps = 72, 30
+	_, n, _ := s.at(c)
+	e := vec{X: 1}
+	if math.Abs(n.X) > 0.6 {
+		e = vec{Y: 1}
+	}
+	u := n.Cross(e).Unit()
+	v := n.Cross(u)
+	line := func(k int) []vec {
+		sin, cos := math.Sincos(2 * math.Pi * float64(k) / rays)
+		at, dir := c, u.Scale(cos).Along(sin, v)
+		out := []vec{c}
+		for range 4 * steps {
+			q, n, _ := s.project(at.Along(r/steps, dir))
+			if d := q.Dist(c); d >= r {
+				last := at.Dist(c)
+				return append(out, at.Along((r-last)/(d-last), q.Sub(at)))
+			}
+			dir = q.Sub(at)
+			dir = dir.Along(-dir.Dot(n), n).Unit()
+			at = q
+			out = append(out, at)
+		}
+		return out
+	}
+	first := line(0)
+	for k, was := 1, first; k <= rays; k++ {
+		now := first
+		if k < rays {
+			now = line(k)
+		}
+		tri := func(a, b, c vec) { area += b.Sub(a).Cross(c.Sub(a)).Norm() / 2 }
+		i, j := 0, 0
+		for i < len(was)-1 || j < len(now)-1 {
+			if j == len(now)-1 || i < len(was)-1 && i <= j {
+				tri(was[i], was[i+1], now[j])
+				i++
+			} else {
+				tri(was[i], now[j], now[j+1])
+				j++
+			}
+		}
+		rim += was[len(was)-1].Dist(now[len(now)-1])
+		was = now
+	}
+	return area, rim
+}
+
 // capBall returns the ball whose cap, cut off by the tangent plane at q, is open diameter wide and
 // depth deep; sign 1 for a void (centre outside), -1 for a bleb.
 func capBall(q, n vec, diameter, depth, sign float64) ball {

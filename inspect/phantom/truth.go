@@ -89,11 +89,15 @@ type FoldTruth struct {
 	Path   []vec   `json:"path"`
 }
 
-// HoleTruth is a patch of missing faces.
+// HoleTruth is a patch of missing faces: those whose middle lies within the radius. Area and
+// length of the rim are those of the solid's surface inside that ball; where it is flat, πr² and
+// 2πr.
 type HoleTruth struct {
 	Point   vec     `json:"point"`
 	Radius  float64 `json:"radius"`
 	Surface string  `json:"surface"`
+	Area    float64 `json:"area"` // mm²
+	Rim     float64 `json:"rim"`  // mm
 }
 
 // PlaneTruth is the plane of the rim. RimHeight runs from the border's apex beside the labial

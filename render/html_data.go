@@ -18,11 +18,13 @@ import (
 
 // How the surface of a page deviates from the scan. Vertices are rounded to steps after simplifying,
 // by half a step along each axis at most, so that together it stays within ViewErrorMM for scans up
-// to 130 m in size.
+// to 130 m in size. One that is smaller than any jaw, as where its unit is not the millimetre, is
+// kept to the same share of its size.
 const (
 	ViewErrorMM  = 0.02
 	pageStepMM   = 0.002
 	pageSimplify = 0.018
+	pageSmallMM  = 54 // corner to corner of the box
 )
 
 // pageData is what the page's script reads. Points are mm from the middle of the surface's box.
@@ -121,9 +123,11 @@ var pageKinds = map[Kind]string{
 func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 	rep := in.Report
 	d = pageData{Findings: []pageCloseUp{}, Marks: []pageMark{}, Lines: []pageLine{}, Regions: []pageLine{}} // none is an empty list
-	simple := simplify.Simplify(tree.New(in.Mesh), pageSimplify)
-	small := compact.Encode(simple.Mesh, pageStepMM)
-	middle := pageMiddle(simple.Mesh)
+	_, size := pageBox(in.Mesh)
+	share := min(1, size/pageSmallMM)
+	simple := simplify.Simplify(tree.New(in.Mesh), share*pageSimplify)
+	small := compact.Encode(simple.Mesh, share*pageStepMM)
+	middle, _ := pageBox(simple.Mesh)
 	at := func(p mesh.Vec) vec3 { return toVec3(p.Sub(middle)) }
 	path := func(ps []mesh.Vec) []vec3 {
 		out := make([]vec3, 0, len(ps))
@@ -136,7 +140,7 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 	}
 	d.Surface = pageSurface{Data: base64.StdEncoding.EncodeToString(small.Data), Vertices: small.Vertices, Faces: small.Faces,
 		StepMM: small.StepMM, Origin: at(small.Origin), InsideOut: rep.InsideOut}
-	d.ErrorMM = pageSimplify + small.ErrorMM()
+	d.ErrorMM = share*pageSimplify + small.ErrorMM()
 	scale := Scale{}.orDefault()
 	d.Surface.Tint = pageTint(simple.Mesh, small.Order, rep, scale)
 	d.Scale = pageScale{FromMM: scale.FromMM, ToMM: scale.ToMM}
@@ -181,16 +185,16 @@ func shortTitle(s string) string {
 	return capital(strings.TrimPrefix(s, "patient's "))
 }
 
-// pageMiddle is the middle of a surface's box.
-func pageMiddle(m *mesh.Mesh) mesh.Vec {
+// pageBox returns the middle of a surface's box and its size from corner to corner.
+func pageBox(m *mesh.Mesh) (middle mesh.Vec, size float64) {
 	if len(m.Pos) == 0 {
-		return mesh.Vec{}
+		return mesh.Vec{}, 0
 	}
 	lo, hi := m.Pos[0], m.Pos[0]
 	for _, p := range m.Pos {
 		lo, hi = lo.Min(p), hi.Max(p)
 	}
-	return lo.Add(hi).Scale(0.5)
+	return lo.Add(hi).Scale(0.5), hi.Dist(lo)
 }
 
 // pageTint writes the thickness of the border for the vertices in order; empty where there is none.

@@ -104,7 +104,7 @@ func onePixel(t *testing.T) []byte {
 func TestPageFindingsHaveTheirPlaces(t *testing.T) {
 	m, rep := fullReport(inspect.Upper)
 	d, shown := pageDataOf(PageInput{Report: rep, Mesh: m})
-	middle := pageMiddle(m)
+	middle, _ := pageBox(m)
 	for _, f := range rep.Findings {
 		if at, ok := middleOf(f); ok != shown[f.Number] {
 			t.Errorf("finding %d at %v: shown %v", f.Number, at, shown[f.Number])
@@ -145,6 +145,20 @@ func TestPageSurfaceIsNearTheScan(t *testing.T) {
 	if words := deviationWords(d.ErrorMM); !regexp.MustCompile(`within 0\.02 mm `).MatchString(words) {
 		t.Error(words)
 	}
+}
+
+// A jaw in metres is smaller than the error that is allowed in millimetres.
+func TestPageOfASmallScan(t *testing.T) {
+	m := shape.Torus(0.03, 0.005, 60, 200).Mesh
+	var rep inspect.Report
+	d, _ := pageDataOf(PageInput{Report: &rep, Mesh: m})
+	if large, _ := pageDataOf(PageInput{Report: &rep, Mesh: shape.Torus(30, 5, 60, 200).Mesh}); d.Surface.Faces < large.Surface.Faces*9/10 {
+		t.Errorf("%d faces in metres, %d in millimetres", d.Surface.Faces, large.Surface.Faces)
+	}
+	if _, size := pageBox(m); d.ErrorMM > ViewErrorMM/pageSmallMM*size {
+		t.Errorf("off by %g", d.ErrorMM)
+	}
+	pageOf(t, mesh.New(nil, nil), &rep, nil) // and of nothing
 }
 
 // A million faces as rough as a scan may be before it is to be scanned again.

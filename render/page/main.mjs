@@ -185,5 +185,6 @@ function inSight(el) {
 
 start().catch((e) => {
   console.error(e);
+  root.classList.add('flat');
   find('waiting').textContent = 'This browser cannot draw the scan; the pictures below show it. (' + e.message + ')';
 });

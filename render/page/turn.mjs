@@ -1,10 +1,8 @@
 // Turning, moving and zooming with mouse, fingers, pen and keys.
 import { Quaternion } from 'three';
 
-const NEAREST = 0.5, FARTHEST = 400; // half the picture's smaller side, mm
-
 export function zoom(stage, by, x, y) {
-  const half = Math.min(FARTHEST, Math.max(NEAREST, stage.half * by));
+  const half = Math.min(10 * stage.radius, Math.max(stage.radius / 200, stage.half * by));
   if (x !== undefined) {
     // What lies under the pointer stays there.
     const keep = (1 - half / stage.half) / stage.pixels;

@@ -211,7 +211,7 @@ type LayerPart struct {
 	MedianMM   *float64 `json:"median_mm"`
 	Thickest   *Extreme `json:"thickest"`  // mean over a small disc
 	Thinnest   *Extreme `json:"thinnest"`  // of an added part, away from its edge; none where it is too narrow
-	DiscUMM    *float64 `json:"disc_u_mm"` // expanded uncertainty of thickest and thinnest
+	DiscUMM    *float64 `json:"disc_u_mm"` // expanded uncertainty of the thickest
 	VolumeMM3  *float64 `json:"volume_mm3"`
 	VolumeUMM3 *float64 `json:"volume_u_mm3"`
 	// CutBackMM is, of a removed part, how far its farthest place lies from the surface after.

@@ -142,3 +142,42 @@ func discMeans(m *mesh.Mesh, t, area []float64, r float64) []float64 {
 	})
 	return out
 }
+
+// cutOff is, for each vertex of a body, how much flat faces may cut off the true surface there, in it
+// and in another body with faces so many times coarser.
+//
+// Faces of edge e that turn by an angle φ about a vertex lie within e φ/4 of any surface through their
+// corners that turns as evenly; at a sharp edge, where they turn at once, within e/2 times the tangent of
+// half the turn, which up to a right angle is about the same. A surface of the same bend is cut off in
+// proportion to the square of the edge.
+func cutOff(b *register.Body, coarser float64) []float64 {
+	m := b.Mesh
+	out := make([]float64, len(m.Pos))
+	for v := range out {
+		least, edge := 1.0, 0.0
+		for _, c := range m.CornersAt(mesh.VertexID(v)) {
+			if f := m.FaceNormal(c.Face()); f.Norm2() > 0 {
+				least = math.Min(least, f.Dot(b.Normals[v]))
+			}
+			edge = math.Max(edge, m.Pos[v].Dist(m.Pos[m.Vertex(c.Next())]))
+		}
+		out[v] = edge * 2 * math.Acos(math.Max(-1, least)) / 4 * (1 + coarser*coarser)
+	}
+	return out
+}
+
+// sags is, for each vertex of a body, how far flat faces lie from the true surface about it at most, in
+// it and in another body with faces so many times coarser: a quarter of the height by which its
+// neighbours lie below its tangent plane (e²/2R of a sphere, of which faces cut off e²/8R). Positive
+// where the surface bulges outward, negative in a hollow, so that noise averages out.
+func sags(b *register.Body, coarser float64) []float64 {
+	m := b.Mesh
+	out := make([]float64, len(m.Pos))
+	for v := range out {
+		ring := m.CornersAt(mesh.VertexID(v))
+		for _, c := range ring {
+			out[v] += m.Pos[v].Sub(m.Pos[m.Vertex(c.Next())]).Dot(b.Normals[v]) / float64(4*len(ring)) * (1 + coarser*coarser)
+		}
+	}
+	return out
+}

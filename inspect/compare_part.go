@@ -20,8 +20,10 @@ type layerFinder struct {
 	doubt    compareDoubt
 	method   CompareMethod
 	spacing  float64       // of the vertices of a
+	coarser  float64       // median edge of b by that of a
 	t        []float64     // #V of a: thickness along its normals
 	mean     []float64     // #V of a: over a small disc
+	cut      []float64     // #V of a: what flat faces of both may cut off, over a small disc
 	under    []float64     // #V of b: thickness of what is gone over it, along its normals
 	underHit []mesh.FaceID // #V of b: the face of a at the other side of that
 	kind     []int8        // #V of a: 1 added, -1 removed, 0 neither
@@ -32,9 +34,9 @@ type layerFinder struct {
 
 // find returns the layer and its thickness at the vertices of a.
 //
-// A vertex belongs to a layer where the mean thickness over a disc is more than LeastMM; where no
-// thickness could be taken but the surface before lies outside the body after by more than that, the
-// material is gone as a whole. Connected vertices of one kind are a part; smaller ones than
+// A vertex belongs to a layer where the mean thickness over a disc is more than LeastMM and what flat
+// faces may cut off there; where no thickness could be taken but the surface before lies outside the
+// body after by more than that, the material is gone as a whole. Connected vertices of one kind are a part; smaller ones than
 // Method.PartMM2 are noise and count as unchanged.
 func (l *layerFinder) find() (*Layer, []float64) {
 	l.t, _ = layerThickness(l.a, l.b, nil, l.method.LayerMM)
@@ -44,17 +46,23 @@ func (l *layerFinder) find() (*Layer, []float64) {
 	l.fitting = func(v mesh.VertexID) bool {
 		return l.an != nil && (l.an.Part[v] == PartTissue || l.an.Part[v] == PartBorder)
 	}
-	out := &Layer{LeastMM: math.Max(l.method.LeastMM, l.discU()), Parts: []LayerPart{}, Thin: []ThinSpot{}}
+	l.cut = discMeans(l.a.Mesh, cutOff(l.a, l.coarser), l.areaA, l.method.DiscMM)
+	out := &Layer{LeastMM: math.Max(l.method.LeastMM, l.discU(0)), Parts: []LayerPart{}, Thin: []ThinSpot{}}
 	l.sort(out.LeastMM)
 	above, over := columns(l.a.Mesh, l.a.Normals, l.t), columns(l.b.Mesh, l.b.Normals, positive(l.under))
 	pieces := l.pieces()
 	gone := l.gone(out.LeastMM)
 	for i, verts := range pieces {
 		p := l.place(verts)
+		edge := l.aboutEdge(verts)
 		if p.Kind == LayerAdded {
 			l.measureAdded(&p, verts, above)
+			p.Thinnest = l.thinnest(verts, edge)
 		} else {
 			l.measureRemoved(&p, verts, gone[int32(i)], over)
+		}
+		if p.VolumeUMM3 != nil {
+			*p.VolumeUMM3 = math.Hypot(*p.VolumeUMM3, 2*rectangle(l.fringe(edge, above)))
 		}
 		p.ID = i + 1
 		out.Parts = append(out.Parts, p)
@@ -64,16 +72,18 @@ func (l *layerFinder) find() (*Layer, []float64) {
 	return out, l.t
 }
 
-// discU is the expanded uncertainty of a mean over a disc.
-func (l *layerFinder) discU() float64 {
+// discU is the expanded uncertainty of a mean over a disc where faces may cut off so much; the mean of
+// that is anything up to half of it.
+func (l *layerFinder) discU(cut float64) float64 {
 	n := math.Max(1, math.Pi*l.method.DiscMM*l.method.DiscMM/(l.spacing*l.spacing))
-	return expanded(l.doubt.noise/math.Sqrt(n), l.doubt.pose, l.doubt.sag)
+	return expanded(l.doubt.noise/math.Sqrt(n), l.doubt.pose, rectangle(cut/2))
 }
 
 // sort tells for each vertex whether it got a layer, lost one, or neither.
 func (l *layerFinder) sort(least float64) {
 	l.kind = make([]int8, len(l.t))
 	for v, t := range l.mean {
+		least := least + l.cut[v]
 		switch {
 		case t > least:
 			l.kind[v] = 1
@@ -144,8 +154,7 @@ func (l *layerFinder) place(verts []mesh.VertexID) LayerPart {
 // measureAdded measures a part along the normals of the surface before.
 func (l *layerFinder) measureAdded(p *LayerPart, verts []mesh.VertexID, column []float64) {
 	f := &distances{pos: l.a.Mesh.Pos, dist: l.t, area: l.areaA}
-	l.measure(p, f, l.mean, verts, column)
-	p.Thinnest = l.thinnest(verts)
+	l.measure(p, f, l.mean, l.cut, sags(l.a, l.coarser), verts, column)
 }
 
 // measureRemoved measures a part along the normals of the surface after, at its vertices under what is
@@ -161,22 +170,28 @@ func (l *layerFinder) measureRemoved(p *LayerPart, verts, under []mesh.VertexID,
 		return
 	}
 	f := &distances{pos: l.b.Mesh.Pos, dist: l.under, area: l.areaB}
-	l.measure(p, f, discMeans(l.b.Mesh, l.under, l.areaB, l.method.DiscMM), under, column)
+	l.measure(p, f, discMeans(l.b.Mesh, l.under, l.areaB, l.method.DiscMM), cutOff(l.b, 1/l.coarser), sags(l.b, 1/l.coarser), under, column)
 }
 
-func (l *layerFinder) measure(p *LayerPart, f *distances, mean []float64, verts []mesh.VertexID, column []float64) {
+// measure fills the numbers of a part from the thickness f at verts, its means over discs, what flat
+// faces may cut off and do on the mean, and the volumes of columns.
+func (l *layerFinder) measure(p *LayerPart, f *distances, mean, cut, sag []float64, verts []mesh.VertexID, column []float64) {
 	in := make([]bool, len(f.dist))
 	p.Thickest = &Extreme{MM: math.Inf(-1)}
-	volume := 0.0
+	volume, bias := 0.0, 0.0
 	for _, v := range verts {
 		in[v] = true
 		volume += column[v]
+		bias += sag[v] / float64(len(verts))
 		if mean[v] > p.Thickest.MM {
 			*p.Thickest = Extreme{mean[v], f.pos[v]}
+			p.DiscUMM = ptr(l.discU(cut[v]))
 		}
 	}
-	d := f.deviation(func(v int) bool { return in[v] }, l.doubt)
-	p.MeanMM, p.MeanUMM, p.MedianMM, p.DiscUMM = &d.MeanMM, &d.MeanUMM, &d.Percentiles.P50, ptr(l.discU())
+	doubt := l.doubt
+	doubt.flat = rectangle(math.Abs(bias))
+	d := f.deviation(func(v int) bool { return in[v] }, doubt)
+	p.MeanMM, p.MeanUMM, p.MedianMM = &d.MeanMM, &d.MeanUMM, &d.Percentiles.P50
 	p.VolumeMM3, p.VolumeUMM3 = &volume, ptr(d.AreaMM2*d.MeanUMM)
 }
 
@@ -235,8 +250,8 @@ func (l *layerFinder) sum(out *Layer) {
 	}
 }
 
-// thinnest returns the thinnest place of a part that has nothing but the part within EdgeMM around.
-func (l *layerFinder) thinnest(verts []mesh.VertexID) *Extreme {
+// aboutEdge returns the vertices, of the part or not, within EdgeMM of the edge of a part.
+func (l *layerFinder) aboutEdge(verts []mesh.VertexID) map[mesh.VertexID]bool {
 	me := l.part[verts[0]]
 	near := map[mesh.VertexID]bool{}
 	for _, v := range verts {
@@ -246,9 +261,26 @@ func (l *layerFinder) thinnest(verts []mesh.VertexID) *Extreme {
 			}
 		}
 	}
+	return near
+}
+
+// fringe is the volume of a layer about the edge of a part where it is too thin to be told from none.
+// In order of the vertices, so that the sum has the same bits each time.
+func (l *layerFinder) fringe(edge map[mesh.VertexID]bool, column []float64) float64 {
+	var sum float64
+	for v, k := range l.kind {
+		if k == 0 && edge[mesh.VertexID(v)] {
+			sum += column[v]
+		}
+	}
+	return math.Abs(sum)
+}
+
+// thinnest returns the thinnest place of a part that has nothing but the part within EdgeMM around.
+func (l *layerFinder) thinnest(verts []mesh.VertexID, edge map[mesh.VertexID]bool) *Extreme {
 	var out *Extreme
 	for _, v := range verts {
-		if !near[v] && !math.IsNaN(l.mean[v]) && (out == nil || l.mean[v] < out.MM) {
+		if !edge[v] && !math.IsNaN(l.mean[v]) && (out == nil || l.mean[v] < out.MM) {
 			out = &Extreme{l.mean[v], l.a.Mesh.Pos[v]}
 		}
 	}

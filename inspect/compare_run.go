@@ -3,6 +3,7 @@ package inspect
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 
 	"fornix/mesh"
@@ -229,6 +230,7 @@ func (r *comparer) measure() {
 		if w.AtA == nil || w.AtB == nil {
 			w.Unmeasured = "the two scans have nothing there in common"
 		}
+		r.doubt.bothWays(&w)
 		return w
 	}
 	of := func(part []uint8, k int) func(v int) bool { return func(v int) bool { return int(part[v]) == k } }
@@ -296,29 +298,35 @@ func (r *comparer) carryOver(toA []register.Signed) {
 }
 
 // counterparts leaves of an impression and its cast what was in touch: of the impression the fitting
-// surface and the border, of the cast the places whose nearest place there lies on those and finds the
-// cast about as near itself. A cast's land and foot are nearest to a border that has its own
-// counterpart elsewhere.
+// surface and the border, of the cast what is nearest to those, if the cast is found about as near from
+// there: its land and foot are nearest to a border that has its own counterpart elsewhere. What is left
+// out at the border has no area; on the fitting surface it counts as not compared.
 func (r *comparer) counterparts(toA []register.Signed) {
 	m, part := r.a.body.Mesh, r.a.anatomy.Part
-	touching := func(v mesh.VertexID) bool { return part[v] == PartTissue || part[v] == PartBorder }
+	leave := func(dist, area []float64, v int) { dist[v], area[v] = math.NaN(), 0 }
 	for v := range r.aDist {
-		if !touching(mesh.VertexID(v)) {
-			r.aDist[v] = math.NaN()
+		if part[v] != PartTissue && part[v] != PartBorder {
+			leave(r.aDist, r.a.area, v)
 		}
 	}
 	slack := 2 * math.Max(r.a.grain.EdgeMM, r.b.grain.EdgeMM)
+	border := uint8(slices.Index(comparePlaces, PlaceBorder))
 	for v, d := range toA {
-		if math.IsNaN(r.bDist[v]) {
+		if !d.Found || r.placeB[v] > border {
+			leave(r.bDist, r.b.area, v)
 			continue
 		}
-		back := math.Inf(1)
+		back := math.Inf(-1)
 		for _, u := range m.Tri[d.Face] {
 			if !math.IsNaN(r.aDist[u]) {
-				back = math.Min(back, math.Abs(r.aDist[u]))
+				back = math.Max(back, math.Abs(r.aDist[u]))
 			}
 		}
-		if !(math.Abs(r.bDist[v]) <= back+slack) || math.IsInf(back, 1) {
+		switch {
+		case math.Abs(d.MM) <= back+slack:
+		case r.placeB[v] == border:
+			leave(r.bDist, r.b.area, v)
+		default:
 			r.bDist[v] = math.NaN()
 		}
 	}
@@ -327,7 +335,7 @@ func (r *comparer) counterparts(toA []register.Signed) {
 // layer finds what lies between the two surfaces.
 func (r *comparer) layer() []float64 {
 	l := &layerFinder{a: r.a.body, b: r.b.body, an: r.a.anatomy, aDist: r.aDist, bDist: r.bDist, areaA: r.a.area, areaB: r.b.area,
-		doubt: r.doubt, method: r.method, spacing: r.a.grain.EdgeMM}
+		doubt: r.doubt, method: r.method, spacing: r.a.grain.EdgeMM, coarser: r.b.grain.EdgeMM / r.a.grain.EdgeMM}
 	found, t := l.find()
 	if !(found.AddedMM2+found.RemovedMM2+found.SameMM2 > 0) {
 		r.LayerUnmeasured = "no place of the first scan has its like on the second"

@@ -115,14 +115,28 @@ type compareDoubt struct {
 	noise float64 // of both scans at one place
 	pose  float64 // of the alignment
 	sag   float64 // of flat faces on a border roll
-	flat  float64 // of flat faces elsewhere
+	flat  float64 // of flat faces, on the mean
 }
 
 // newCompareDoubt adds up two scans and their alignment: the noise of both in squares, and for flat
-// faces anything between nothing and the sag of either, a rectangular distribution.
+// faces anything between nothing and the sag of either, a rectangular distribution. What they do to a
+// mean is set for each part, since it depends on how bent the part is.
 func newCompareDoubt(a, b Grain, pose float64) compareDoubt {
-	sag := func(r float64) float64 { return math.Hypot(rectangle(a.sag(r)), rectangle(b.sag(r))) }
-	return compareDoubt{noise: math.Hypot(a.NoiseMM, b.NoiseMM), pose: pose, sag: sag(rollRadiusMM), flat: sag(10 * rollRadiusMM)}
+	sag := math.Hypot(rectangle(a.sag(rollRadiusMM)), rectangle(b.sag(rollRadiusMM)))
+	return compareDoubt{noise: math.Hypot(a.NoiseMM, b.NoiseMM), pose: pose, sag: sag}
+}
+
+// bothWays gives the means of a part the uncertainty that flat faces leave. They cut off a bent surface
+// on one side, and the two ways see that with opposite signs: the mean with true surfaces lies anywhere
+// between the two, a rectangular distribution about either with their difference as half its width.
+func (c compareDoubt) bothWays(w *BothWays) {
+	if w.AtA == nil || w.AtB == nil {
+		return
+	}
+	c.flat = rectangle(math.Abs(w.AtA.MeanMM - w.AtB.MeanMM))
+	for _, d := range []*Deviation{w.AtA, w.AtB} {
+		d.MeanUMM, d.RMSUMM = c.mean(d.Places), c.rms(d.Places, d.RMSMM)
+	}
 }
 
 // place is the expanded uncertainty at one place.

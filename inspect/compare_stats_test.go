@@ -177,6 +177,9 @@ func TestCompareDoubt(t *testing.T) {
 	near(t, "mean of 100", c.mean(100), 0.01, 1e-12)
 	c.pose = 0.02
 	near(t, "mean of many", c.mean(1e12), 0.04, 1e-6)
+	w := BothWays{AtA: &Deviation{MeanMM: -0.01, Places: 1e9}, AtB: &Deviation{MeanMM: 0.02, Places: 1e9}}
+	c.bothWays(&w)
+	near(t, "mean of both ways", w.AtB.MeanUMM, math.Hypot(0.04, 2*0.03/math.Sqrt(3)), 1e-6)
 	if c.rms(100, 0.05) <= c.mean(100) {
 		t.Error("noise adds nothing to an RMS that it alone makes")
 	}

@@ -32,14 +32,14 @@ func (l *layerFinder) thinSpots(layer *Layer) []ThinSpot {
 		if seen[v] || !thin(mesh.VertexID(v)) {
 			continue
 		}
-		spot := ThinSpot{ThinnestMM: math.Inf(1), UMM: l.discU()}
+		spot := ThinSpot{ThinnestMM: math.Inf(1)}
 		enclosed := true
 		for _, u := range l.walk.reach([]mesh.VertexID{mesh.VertexID(v)}, thin) {
 			seen[u] = true
 			spot.AreaMM2 += l.areaA[u]
 			enclosed = enclosed && !margin(u)
 			if l.mean[u] < spot.ThinnestMM {
-				spot.ThinnestMM, spot.Centre = l.mean[u], l.a.Mesh.Pos[u]
+				spot.ThinnestMM, spot.UMM, spot.Centre = l.mean[u], l.discU(l.cut[u]), l.a.Mesh.Pos[u]
 			}
 		}
 		spot.DiameterMM = 2 * math.Sqrt(spot.AreaMM2/math.Pi)

@@ -93,6 +93,11 @@ func (e *jsonWriter) number(x float64) {
 		e.text("null")
 		return
 	}
+	e.buf = appendNumber(e.buf, x)
+}
+
+// appendNumber writes a finite number rounded to 0.0001, below 1 to 0.000001.
+func appendNumber(buf []byte, x float64) []byte {
 	unit := 1e4
 	if math.Abs(x) < 1 {
 		unit = 1e6
@@ -103,7 +108,7 @@ func (e *jsonWriter) number(x float64) {
 	if x == 0 {
 		x = 0 // no minus zero
 	}
-	e.buf = strconv.AppendFloat(e.buf, x, 'f', -1, 64)
+	return strconv.AppendFloat(buf, x, 'f', -1, 64)
 }
 
 func (e *jsonWriter) object(v reflect.Value, depth int) {

@@ -23,7 +23,7 @@ func WriteText(w io.Writer, r *Report) error {
 	fmt.Fprintf(&b, "%s: %s\n", r.Scan.File, strings.ToUpper(string(r.Verdict)))
 	wrap(&b, sentence(r.Verdict.Means()), "  ", 100)
 	wrap(&b, about(r), "  ", 100)
-	writeFindings(&b, r)
+	findingLines(&b, r.Findings)
 	writeMeasured(&b, r)
 	b.WriteString("\nCautions\n")
 	for _, c := range r.Cautions {
@@ -48,13 +48,14 @@ func about(r *Report) string {
 	return strings.Join(parts, ", ") + "."
 }
 
-func writeFindings(b *strings.Builder, r *Report) {
+// findingLines lists findings with their numbers and severities.
+func findingLines(b *strings.Builder, findings []Finding) {
 	b.WriteString("\nFindings\n")
-	if len(r.Findings) == 0 {
+	if len(findings) == 0 {
 		b.WriteString("  none\n")
 	}
 	numbered := false
-	for _, f := range r.Findings {
+	for _, f := range findings {
 		number := "-"
 		if f.Number > 0 {
 			number = fmt.Sprint(f.Number)
@@ -68,8 +69,8 @@ func writeFindings(b *strings.Builder, r *Report) {
 	if numbered {
 		b.WriteString("  Numbers are those on the images.\n")
 	}
-	if len(r.Findings) > 0 {
-		wrap(b, "`fornix explain CODE` tells more of: "+codes(r.Findings), "  ", 100)
+	if len(findings) > 0 {
+		wrap(b, "`fornix explain CODE` tells more of: "+codes(findings), "  ", 100)
 	}
 }
 

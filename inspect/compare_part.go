@@ -319,14 +319,7 @@ func (l *layerFinder) surfaceOf(v mesh.VertexID) string {
 // locate says where a part is: on the surface with most of its area, in the region of the vertex that
 // is nearest to its middle.
 func (l *layerFinder) locate(p *LayerPart, verts []mesh.VertexID, middle Vec, surface map[string]float64) {
-	best := math.Inf(1)
-	at := verts[0]
-	for _, v := range verts {
-		if d := l.a.Mesh.Pos[v].Sub(middle).Norm2(); d < best {
-			best, at = d, v
-		}
-	}
-	p.Centre = l.a.Mesh.Pos[at]
+	p.Centre = l.nearestTo(verts, middle)
 	most := -1.0
 	for _, name := range []string{OnTissue, OnBorder, OnOuter, OnRim, OnHandle, ""} {
 		if surface[name] > most {
@@ -334,6 +327,17 @@ func (l *layerFinder) locate(p *LayerPart, verts []mesh.VertexID, middle Vec, su
 		}
 	}
 	p.Region = l.regionAt(p.Centre, p.Surface)
+}
+
+// nearestTo returns the vertex of a that is nearest to a point.
+func (l *layerFinder) nearestTo(verts []mesh.VertexID, p Vec) Vec {
+	best, at := math.Inf(1), verts[0]
+	for _, v := range verts {
+		if d := l.a.Mesh.Pos[v].Sub(p).Norm2(); d < best {
+			best, at = d, v
+		}
+	}
+	return l.a.Mesh.Pos[at]
 }
 
 func (l *layerFinder) regionAt(p Vec, surface string) string {

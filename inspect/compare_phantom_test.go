@@ -120,7 +120,7 @@ func TestShowThroughAndHole(t *testing.T) {
 	near(t, "width", s.DiameterMM, 6.2, 0.7)
 	near(t, "thinnest", s.ThinnestMM, 0, s.UMM)
 	middle := after.onto(before).Apply(after.truth.Layers[1].Point)
-	if d := s.Centre.Dist(middle); d > 3.2 {
+	if d := s.Centre.Dist(middle); d > 1 {
 		t.Errorf("%.1f mm from its middle", d)
 	}
 	if c.Verdict != Correct || len(c.Findings) == 0 || c.Findings[0].Code != "layer-thin" {

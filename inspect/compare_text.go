@@ -80,7 +80,7 @@ func alignmentRows(row func(name, value string), al *Alignment) {
 		row("", "fit not stated"+because(al.Unmeasured))
 		return
 	}
-	row("", fmt.Sprintf("fit %.3f mm (root mean square), %.0f %% in common, known to %.3f mm and %.3f degrees", *al.FitRMSMM, 100**al.OverlapShare, *al.ShiftUMM, *al.TurnUDeg))
+	row("", fmt.Sprintf("fit %.3f mm (root mean square), %.0f %% in common, known to %.3f mm and %.3f degrees", *al.FitRMSMM, 100**al.OverlapShare, math.Max(0.001, *al.ShiftUMM), math.Max(0.001, *al.TurnUDeg)))
 	var open []string
 	for _, f := range al.Freedoms {
 		if !f.Held {
@@ -138,12 +138,12 @@ func distanceTable(b *strings.Builder, c *Comparison) {
 		if w.AtA.RMSMM > d.RMSMM {
 			d = w.AtA
 		}
-		fmt.Fprintf(b, "  %-16s %8.0f %8.3f %7.3f %7.3f %7.2f %7.2f %7.0f %% %7.0f %%\n", name, d.AreaMM2, d.MeanMM, d.SDMM, d.RMSMM, d.Lowest.MM, d.Highest.MM,
+		fmt.Fprintf(b, "  %-16s %8.0f %8.3f %7.3f %7.3f %7.2f %7.2f %7.0f %% %7.0f %%\n", name, d.AreaMM2, math.Round(1000*d.MeanMM)/1000+0, d.SDMM, d.RMSMM, d.Lowest.MM, d.Highest.MM,
 			100*d.Within[1].Share, 100*d.UncoveredMM2/(d.AreaMM2+d.UncoveredMM2))
 	}
 	line("whole surface", &c.Overall)
 	if c.Zone.Region != ZoneAll {
-		line(strings.TrimPrefix(zoneWords(c.Zone.Region), "the "), &c.Zone)
+		line("zone to align", &c.Zone)
 	}
 	for i := range c.Regions {
 		line(c.Regions[i].Region, &c.Regions[i])

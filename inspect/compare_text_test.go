@@ -43,7 +43,7 @@ func TestComparisonText(t *testing.T) {
 			t.Fatal(err)
 		}
 		text := b.String()
-		for _, want := range []string{"b.stl against a.stl: SEND\n", "Findings\n", "not held by the shape: turn about left", "palate and crest ", " 0.012 ", "  border "} {
+		for _, want := range []string{"b.stl against a.stl: SEND\n", "Findings\n", "not held by the shape: turn about left", "zone to align ", " 0.012 ", "  border "} {
 			if !strings.Contains(text, want) {
 				t.Errorf("%s: no %q in\n%s", p, want, text)
 			}

@@ -34,14 +34,18 @@ func (l *layerFinder) thinSpots(layer *Layer) []ThinSpot {
 		}
 		spot := ThinSpot{ThinnestMM: math.Inf(1)}
 		enclosed := true
-		for _, u := range l.walk.reach([]mesh.VertexID{mesh.VertexID(v)}, thin) {
+		var middle Vec
+		verts := l.walk.reach([]mesh.VertexID{mesh.VertexID(v)}, thin)
+		for _, u := range verts {
 			seen[u] = true
 			spot.AreaMM2 += l.areaA[u]
+			middle = middle.Along(l.areaA[u], l.a.Mesh.Pos[u])
 			enclosed = enclosed && !margin(u)
 			if l.mean[u] < spot.ThinnestMM {
-				spot.ThinnestMM, spot.UMM, spot.Centre = l.mean[u], l.discU(l.cut[u]), l.a.Mesh.Pos[u]
+				spot.ThinnestMM, spot.UMM = l.mean[u], l.discU(l.cut[u])
 			}
 		}
+		spot.Centre = l.nearestTo(verts, middle.Scale(1/spot.AreaMM2))
 		spot.DiameterMM = 2 * math.Sqrt(spot.AreaMM2/math.Pi)
 		if !enclosed || spot.DiameterMM < l.method.SpotMM {
 			continue

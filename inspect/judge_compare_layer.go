@@ -15,8 +15,9 @@ func (j *compareJudge) layer() {
 	for i := range l.Thin {
 		s := &l.Thin[i]
 		f := Finding{Code: "layer-thin", Region: s.Region, Where: Where{Points: []Vec{s.Centre}, RadiusMM: s.DiameterMM / 2}}
-		j.add(f, below(j.lim.LayerThin), s.ThinnestMM, s.UMM, func(do Verdict) string {
-			return fmt.Sprintf("The layer is only %s thick over a place %s wide%s, where what is under it shows through: %s.", hundredths(s.ThinnestMM), mm(s.DiameterMM), in(s.Region),
+		v := math.Max(0, s.ThinnestMM)
+		j.add(f, below(j.lim.LayerThin), v, s.UMM, func(do Verdict) string {
+			return fmt.Sprintf("The layer is %.2f mm thick at a place %s wide%s, and what is under it shows through: %s.", v, mm(s.DiameterMM), in(s.Region),
 				told(do, "watch it", "relieve the tray there and wash again"))
 		})
 	}
@@ -30,7 +31,11 @@ func (j *compareJudge) layer() {
 	}
 }
 
+// added judges a layer on the fitting surface; elsewhere, as of a rim, it is only told.
 func (j *compareJudge) added(p *LayerPart) {
+	if p.Surface != OnTissue && p.Surface != OnBorder {
+		return
+	}
 	f := Finding{Code: "layer-thick", Region: where(p)}
 	v, u := math.NaN(), known(p.DiscUMM)
 	if p.Thickest != nil {
@@ -60,6 +65,3 @@ func where(p *LayerPart) string {
 	}
 	return p.Surface + " surface"
 }
-
-// hundredths writes a thickness that may be about nothing.
-func hundredths(v float64) string { return fmt.Sprintf("%.2f mm", math.Max(0, v)) }

@@ -146,6 +146,7 @@ var judgedComparisons = []struct {
 	{"thick", AsLayer, thick(3.01), "layer-thick", Review, Correct},
 	{"quite thick", AsLayer, thick(4.98), "layer-thick", Review, Correct},
 	{"too thick", AsLayer, thick(5.02), "layer-thick", Fail, Correct},
+	{"a rim was added", AsLayer, func(c *Comparison) { thick(12)(c); c.Layer.Parts[0].Surface = OnOuter }, "", "", Send},
 	{"thickness unknown", AsLayer, func(c *Comparison) { c.Layer.Parts[0].Thickest = nil }, "layer-thick", Unmeasured, Rescan},
 	{"touched", AsLayer, cutBack(0.19), "", "", Send},
 	{"trimmed a little", AsLayer, cutBack(0.21), "cut-back", Info, Send},

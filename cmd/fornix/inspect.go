@@ -94,15 +94,11 @@ func (c inspectCmd) job() (job, error) {
 		j.protocol = p
 	}
 	if c.Landmarks != "" {
-		f, err := os.Open(c.Landmarks)
+		g, err := readGiven(c.Landmarks)
 		if err != nil {
-			return j, &failure{exitUsage, c.Landmarks + ": " + plain(err), "give the path of a JSON file"}
+			return j, err
 		}
-		defer f.Close()
-		j.options.Given, err = inspect.ReadGiven(f)
-		if err != nil {
-			return j, &failure{exitUsage, c.Landmarks + ": " + err.Error(), `a landmark is written "incisive_papilla": [1.5, 20.0, -3.2]`}
-		}
+		j.options.Given = g
 	}
 	j.paper = c.Paper
 	if c.Case != "" {
@@ -121,6 +117,33 @@ func (c inspectCmd) job() (job, error) {
 	return j, nil
 }
 
+// readGiven reads a file of landmarks.
+func readGiven(path string) (inspect.Given, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return inspect.Given{}, &failure{exitUsage, path + ": " + plain(err), "give the path of a JSON file"}
+	}
+	defer f.Close()
+	g, err := inspect.ReadGiven(f)
+	if err != nil {
+		return g, &failure{exitUsage, path + ": " + err.Error(), `a landmark is written "incisive_papilla": [1.5, 20.0, -3.2]`}
+	}
+	return g, nil
+}
+
+// openScan opens a file that is to be read as a scan.
+func openScan(path string) (*os.File, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, errors.New(plain(err))
+	}
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		f.Close()
+		return nil, errors.New("is a directory")
+	}
+	return f, nil
+}
+
 // one inspects one scan and writes its files.
 func (c inspectCmd) one(s streams, j job, path, dir string) (*inspect.Report, error) {
 	if j.order != nil {
@@ -128,14 +151,11 @@ func (c inspectCmd) one(s streams, j job, path, dir string) (*inspect.Report, er
 	}
 	in, name := s.in, "standard input"
 	if path != "-" {
-		f, err := os.Open(path)
+		f, err := openScan(path)
 		if err != nil {
-			return nil, errors.New(plain(err))
+			return nil, err
 		}
 		defer f.Close()
-		if info, err := f.Stat(); err == nil && info.IsDir() {
-			return nil, errors.New("is a directory")
-		}
 		in, name = f, filepath.Base(path)
 	}
 	o, err := inspectScan(in, name, j)

@@ -25,6 +25,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
 // command is everything that can be asked for on the command line.
 type command struct {
 	Inspect  inspectCmd  `cmd:"" help:"Measure and judge scans; write reports and images."`
+	Compare  compareCmd  `cmd:"" help:"Measure one scan against another: a retake, a layer, a cast, precision, trueness."`
 	Serve    serveCmd    `cmd:"" help:"Open the app in the browser: drop scans, see results, fill in the order."`
 	Demo     demoCmd     `cmd:"" help:"Make an invented case, inspect it, and show what comes out."`
 	Phantom  phantomCmd  `cmd:"" help:"Write a synthetic scan and the truth about it."`
@@ -44,6 +45,8 @@ Examples:
   fornix inspect upper.stl                 read the summary of one scan
   fornix inspect upper.stl lower.stl --out reports
                                            write reports/upper/report.json, reports/lower/... and images
+  fornix compare before.stl after.stl --as layer
+                                           read how thick a wash is, and where it is missing
   fornix explain border-thin               read what a finding means
 
 It is a screening aid, no medical device and no diagnosis: a licensed clinician decides. Nothing leaves this

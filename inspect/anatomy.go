@@ -41,6 +41,7 @@ type Anatomy struct {
 	ends   [2]*archEnd
 	bounds regionBounds
 	region func(Vec) string
+	rim    *Rim // of the oral side; nil where none was looked for or found
 }
 
 // Region names the anatomical region of a point on the scan, such as "buccal slope left",

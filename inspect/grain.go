@@ -29,6 +29,12 @@ func (g Grain) turn(r, radius float64) float64 {
 	return math.Hypot(2*g.NoiseMM/r, g.EdgeMM/(4*radius)) / math.Sqrt(n)
 }
 
+// apexU is the standard uncertainty, mm, of the height of a border's apex whose place is open by
+// beside. The highest of some dozens of vertices stands out by twice the noise.
+func (g Grain) apexU(beside float64) float64 {
+	return math.Hypot(beside, math.Hypot(2*g.NoiseMM, rectangle(g.sag(rollRadiusMM))))
+}
+
 // expanded adds standard uncertainties in squares and expands the sum by k = 2.
 func expanded(u ...float64) float64 {
 	var s float64

@@ -35,6 +35,7 @@ type Method struct {
 	Defect   DefectMethod   `toml:"defect"`
 	Occlusal OcclusalMethod `toml:"occlusal"`
 	Compare  CompareMethod  `toml:"compare"`
+	Relate   RelateMethod   `toml:"relate"`
 }
 
 // ProtocolInfo names a protocol.

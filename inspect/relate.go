@@ -155,7 +155,9 @@ type GapPart struct {
 	AreaMM2     float64    `json:"area_mm2"` // of that surface, seen along Up
 	AreaUMM2    float64    `json:"area_u_mm2"`
 	MinMM       *float64   `json:"min_mm"`
+	MinUMM      *float64   `json:"min_u_mm,omitempty"`
 	MedianMM    *float64   `json:"median_mm"`
+	UMM         *float64   `json:"u_mm,omitempty"` // of the median, with what is open at the surface's edge
 	P95MM       *float64   `json:"p95_mm"`
 	Middle      *Vec       `json:"middle"`      // midway between the rims at its middle
 	ContactMM2  [3]float64 `json:"contact_mm2"` // area with a gap up to ContactsMM

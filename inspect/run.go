@@ -111,13 +111,13 @@ func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om O
 	if rim == nil {
 		return nil, NoRim + ": " + why
 	}
+	an.rim = rim
 	an.markRim(m, normals, rim)
 	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Grain: g}
 	var beside float64
 	refs.Apex, beside = an.rimApexes()
 	refs.ReferenceU = map[string]float64{"crest": an.crestTurn(om.ClusterMM)}
-	// The highest of some dozens of vertices stands out by twice the noise.
-	refs.ApexU = math.Hypot(beside, math.Hypot(2*g.NoiseMM, rectangle(g.sag(rollRadiusMM))))
+	refs.ApexU = g.apexU(beside)
 	if n, ok := an.notchPapillaPlane(); ok {
 		refs.References["hamular-papilla"] = n
 		l := an.Landmarks

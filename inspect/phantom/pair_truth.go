@@ -35,7 +35,7 @@ type PairTruth struct {
 	SunkMM3    float64    `json:"sunk_mm3"`
 	Places     []GapTruth `json:"places"` // some places of it
 
-	SulcusMM float64 `json:"sulcus_mm"` // along Up, between the borders beside the labial frena
+	SulcusMM float64 `json:"sulcus_mm"` // along Up, between the borders beside the labial frena, where their notches have run out
 	// Along Up, between the crests: where each crosses its jaw's midline, and on each side where both
 	// lie MolarMM behind the foremost place of the common area.
 	MolarMM      float64 `json:"molar_mm"`
@@ -146,7 +146,7 @@ func (p *PairParams) truth(u, l *half, pr *Pair) PairTruth {
 	t.AreaMM2 = float64(n+1) * step * step
 	t.MinMM, t.MedianMM, t.P95MM, t.MaxMM = gaps[0], gaps[n/2], gaps[n*95/100], gaps[n]
 
-	t.SulcusMM = f.local(u, u.m.apex).Z - f.local(l, l.m.apex).Z
+	t.SulcusMM = f.local(u, u.besideFrenum()).Z - f.local(l, l.besideFrenum()).Z
 	cu, cl := f.crest(u), f.crest(l)
 	t.CrestMM = f.atMidline(u, cu) - f.atMidline(l, cl)
 	behind := front + truthMolarMM
@@ -170,6 +170,42 @@ func (p *PairParams) truth(u, l *half, pr *Pair) PairTruth {
 	lower = l.m.p.placed().inverse().then(l.to).then(scan).apply(lower)
 	t.MidlineMM = lower.Sub(pr.Upper.Truth.Landmarks["labial_frenum"]).Dot(t.Left)
 	return t
+}
+
+// besideFrenum is the middle, in the jaw's own axes, of the border's apexes on both sides of the
+// labial frenum where its notch has just run out: 2.6 times as far along the crest as where it is
+// half as deep, a hundredth of it is left.
+func (h *half) besideFrenum() vec {
+	var crest []vec
+	for _, q := range h.m.an.crest {
+		crest = append(crest, h.m.an.sheet.tissuePoint(q, h.m.an.tissue))
+	}
+	left := func(p vec) float64 { // of the crest's place nearest in plan
+		best, x := math.Inf(1), 0.0
+		for i := 1; i < len(crest); i++ {
+			a, b := crest[i-1], crest[i]
+			dx, dy := b.X-a.X, b.Y-a.Y
+			t := math.Max(0, math.Min(1, ((p.X-a.X)*dx+(p.Y-a.Y)*dy)/(dx*dx+dy*dy)))
+			if d := math.Hypot(a.X+t*dx-p.X, a.Y+t*dy-p.Y); d < best {
+				best, x = d, a.X+t*dx
+			}
+		}
+		return x
+	}
+	mid := left(h.m.an.lowest(sideBuccal, 0, 4).apex)
+	var sum vec
+	for _, sign := range []float64{-1, 1} {
+		best, at := math.Inf(1), vec{}
+		for i := range h.m.an.deg {
+			st := h.m.an.station(float64(i))
+			off := (left(st.apex) - mid) * sign
+			if st.side == sideBuccal && math.Abs(st.deg) < 40 && off > 2.6*(h.m.p.LabialFrenum.Width/2+0.8*st.r) && off < best {
+				best, at = off, st.apex
+			}
+		}
+		sum = sum.Add(at)
+	}
+	return sum.Scale(0.5)
 }
 
 // local returns a point of a jaw's own axes in the pair's.

@@ -1,0 +1,142 @@
+package inspect
+
+import (
+	"bytes"
+	"math"
+	"os"
+	"strconv"
+	"testing"
+
+	"fornix/inspect/phantom"
+	"fornix/mesh"
+	"fornix/mesh/register"
+)
+
+// scanOf is a mesh as a scan that was read from a file.
+func scanOf(t *testing.T, m *mesh.Mesh, name string) *Scan {
+	t.Helper()
+	var b bytes.Buffer
+	if err := mesh.WriteSTL(&b, m, name); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Read(&b, name+".stl", ReadOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func poseOf(rows [3][4]float64) register.Pose {
+	var p register.Pose
+	for i, r := range rows {
+		p.R[i] = [3]float64{r[0], r[1], r[2]}
+	}
+	p.T = Vec{X: rows[0][3], Y: rows[1][3], Z: rows[2][3]}
+	return p
+}
+
+// pairTally compares a relation with the truth.
+type pairTally struct {
+	t       *testing.T
+	inside  map[string][2]int
+	worst   map[string]float64
+	verbose bool
+}
+
+func (k *pairTally) see(what string, got, want, u float64) {
+	d := math.Abs(got - want)
+	k.worst[what] = max(k.worst[what], d)
+	n := k.inside[what]
+	n[1]++
+	if d <= u {
+		n[0]++
+	}
+	k.inside[what] = n
+	if k.verbose {
+		k.t.Logf("%-14s %9.4f want %9.4f off %7.4f u %.4f", what, got, want, got-want, u)
+	}
+}
+
+func (k *pairTally) relation(out *RelateOutcome, tr phantom.PairTruth, lower *mesh.Mesh) {
+	r := out.Relation
+	k.see("angle", r.Planes.AngleDeg, tr.AngleDeg, r.Planes.AngleUDeg)
+	k.see("fore-aft", r.Planes.ForeAftDeg, tr.ForeAftDeg, r.Planes.ForeAftUDeg)
+	k.see("sideways", r.Planes.SidewaysDeg, tr.SidewaysDeg, r.Planes.SidewaysUDeg)
+	g := &r.Gap
+	k.see("area", g.All.AreaMM2, tr.AreaMM2, g.All.AreaUMM2)
+	k.see("min", *g.All.MinMM, tr.MinMM, *g.All.MinUMM)
+	k.see("median", *g.All.MedianMM, tr.MedianMM, *g.All.UMM)
+	k.see("p95", *g.All.P95MM, tr.P95MM, *g.All.UMM)
+	for i := range ContactsMM {
+		k.see("contact", g.All.ContactMM2[i], tr.ContactMM2[i], g.All.ContactUMM2[i])
+	}
+	k.see("sunk volume", g.SunkMM3, tr.SunkMM3, g.SunkUMM3)
+	to := poseOf(tr.LowerToUpper)
+	for _, at := range tr.Places {
+		best, least := -1, math.Inf(1)
+		for v, x := range out.LowerGap {
+			if !math.IsNaN(x) {
+				if d := to.Apply(lower.Pos[v]).Sub(at.At).Norm2(); d < least {
+					best, least = v, d
+				}
+			}
+		}
+		if best >= 0 && least < 1 {
+			// The gap's slope over the distance to the vertex is known from the planes.
+			d := to.Apply(lower.Pos[best]).Sub(at.At)
+			lean := math.Tan(tr.SidewaysDeg*math.Pi/180)*d.Dot(tr.Left) - math.Tan(tr.ForeAftDeg*math.Pi/180)*d.Dot(tr.Posterior)
+			k.see("place", out.LowerGap[best], at.MM+lean, g.UMM)
+		}
+	}
+	for i, want := range []float64{tr.SulcusMM, tr.CrestMM, tr.CrestRightMM, tr.CrestLeftMM} {
+		if h := r.Heights[i]; h.MM != nil {
+			k.see(h.Name, *h.MM, want, *h.UMM)
+		} else {
+			k.t.Errorf("%s: %s", h.Name, h.Unmeasured)
+		}
+	}
+	h := &r.Horizontal
+	if h.LeftMM == nil || h.RightMM == nil || h.ForwardMM == nil || h.MidlineMM == nil {
+		k.t.Fatalf("horizontal: %+v", h)
+	}
+	k.see("left", *h.LeftMM, tr.OverLeftMM, h.UMM)
+	k.see("right", *h.RightMM, tr.OverRightMM, h.UMM)
+	k.see("forward", *h.ForwardMM, tr.OverForwardMM, h.UMM)
+	k.see("midline", *h.MidlineMM, tr.MidlineMM, *h.MidlineUMM)
+}
+
+// What is measured on closed pairs of random jaws, tilts, gaps and noise against what they were made
+// with. FORNIX_PAIRS=12 goes over more of them, at their own spacing.
+func TestRelateRandomPairs(t *testing.T) {
+	n, _ := strconv.Atoi(os.Getenv("FORNIX_PAIRS"))
+	first, last, coarse := int64(3), int64(3), true
+	if n > 0 {
+		first, last, coarse = 1, int64(n), false
+	}
+	k := &pairTally{t: t, inside: map[string][2]int{}, worst: map[string]float64{}}
+	for seed := first; seed <= last; seed++ {
+		p := phantom.RandomPair(seed)
+		if coarse {
+			p.Upper.Spacing, p.Lower.Spacing = 0.5, 0.5
+		}
+		pr, err := phantom.MakePair(p)
+		if err != nil {
+			t.Fatal(seed, err)
+		}
+		out, err := Relate(scanOf(t, pr.Upper.Mesh, "u"), scanOf(t, pr.Lower.Mesh, "l"), DefaultProtocol(), RelateOptions{})
+		if err != nil {
+			t.Error(seed, err)
+			continue
+		}
+		k.relation(out, pr.Truth, pr.Lower.Mesh)
+	}
+	for what, n := range k.inside {
+		t.Logf("%-20s worst %.4f, within u %d of %d", what, k.worst[what], n[0], n[1])
+	}
+	for what, most := range map[string]float64{"angle": 0.05, "fore-aft": 0.05, "sideways": 0.05, "min": 0.03, "median": 0.03, "p95": 0.03, "place": 0.05,
+		"crest anterior": 0.1, "crest molar right": 0.1, "crest molar left": 0.1, "sulcus anterior": 0.3} {
+		if k.worst[what] > most {
+			t.Errorf("%s: off by up to %.4f, want %.4f", what, k.worst[what], most)
+		}
+	}
+}

@@ -7,7 +7,9 @@ package casefile
 import (
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -126,60 +128,69 @@ const (
 // Stages lists the stages, earliest first.
 func Stages() []string { return []string{FinalImpression, JawRelation, ToothSetUp, Finish} }
 
+// choices are the words that a field may hold, by key.
+var choices = map[string][]string{
+	"order.stage": Stages(), "order.urgency": {"normal", "urgent"}, "order.jaws": jaws, "marks.marked_on": jaws,
+}
+
+var jaws = []string{"upper", "lower"}
+
+// dates are the fields that hold a date.
+var dates = []string{"order.date", "order.wanted", "signature.on"}
+
+// ranges are the least and greatest number that a field may hold: wide enough for every face, so
+// that what lies outside is a slip of unit or decimal point.
+var ranges = map[string][2]float64{
+	"vertical.occlusion_mm": {20, 150}, "vertical.rest_mm": {20, 150}, "vertical.rest_space_mm": {0, 15},
+	"face.nose_width_mm": {20, 70}, "face.mouth_width_mm": {25, 100}, "relation.reached": {0, 100},
+}
+
 // check tells what cannot be right, and the key it stands at: values that no case can have. What
 // is merely not filled in is told by Missing.
 func (c *Case) check() (key string, err error) {
-	for _, d := range []struct{ key, date string }{
-		{"order.date", c.Order.Date}, {"order.wanted", c.Order.Wanted}, {"signature.on", c.Signature.On},
-	} {
-		if _, err := time.Parse(time.DateOnly, d.date); d.date != "" && err != nil {
-			return d.key, fmt.Errorf("%q is no date such as 2024-03-31", d.date)
-		}
-	}
-	for _, w := range []struct {
-		key, value string
-		of         []string
-	}{
-		{"order.stage", c.Order.Stage, Stages()}, {"order.urgency", c.Order.Urgency, []string{"normal", "urgent"}},
-		{"marks.marked_on", c.Marks.MarkedOnScan, jaws},
-	} {
-		if w.value != "" && !slices.Contains(w.of, w.value) {
-			return w.key, fmt.Errorf("%q is none of %q", w.value, w.of)
-		}
-	}
-	for i, j := range c.Order.Jaws {
-		if !slices.Contains(jaws, j) || slices.Contains(c.Order.Jaws[:i], j) {
-			return "order.jaws", fmt.Errorf("%q: upper, lower, or both, each once", j)
-		}
-	}
-	for _, l := range []struct {
-		key    string
-		value  *float64
-		lo, hi float64
-	}{
-		// Wide enough for every face; what lies outside is a slip of unit or decimal point.
-		{"vertical.occlusion_mm", c.Vertical.OcclusionMM, 20, 150}, {"vertical.rest_mm", c.Vertical.RestMM, 20, 150},
-		{"vertical.rest_space_mm", c.Vertical.RestSpaceMM, 0, 15},
-		{"face.nose_width_mm", c.Face.NoseWidthMM, 20, 70}, {"face.mouth_width_mm", c.Face.MouthWidthMM, 25, 100},
-	} {
-		if l.value != nil && !(*l.value >= l.lo && *l.value <= l.hi) {
-			return l.key, fmt.Errorf("%v mm is not between %v and %v", *l.value, l.lo, l.hi)
-		}
-	}
-	if n := c.Relation.Reached; n != nil && (*n < 0 || *n > 100) {
-		return "relation.reached", fmt.Errorf("%d times is not between 0 and 100", *n)
-	}
-	for _, p := range []struct {
-		key string
-		at  [][]float64
-	}{{"marks.midline_at", c.Marks.MidlineAt}, {"marks.canine_at", c.Marks.CanineAt}, {"marks.smile_at", c.Marks.SmileAt}} {
-		for _, q := range p.at {
-			if len(q) != 3 || slices.ContainsFunc(q, func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) }) {
-				return p.key, fmt.Errorf("%v is no point [x, y, z]", q)
+	all := reflect.ValueOf(*c)
+	for i := range all.NumField() {
+		for k := range all.Field(i).NumField() {
+			key := all.Type().Field(i).Tag.Get("toml") + "." + all.Field(i).Type().Field(k).Tag.Get("toml")
+			if err := checkField(key, all.Field(i).Field(k)); err != nil {
+				return key, err
 			}
 		}
 	}
 	return "", nil
 }
 
-var jaws = []string{"upper", "lower"}
+// checkField tells what cannot be right in one field.
+func checkField(key string, v reflect.Value) error {
+	of := choices[key]
+	switch x := v.Interface().(type) {
+	case string:
+		if _, err := time.Parse(time.DateOnly, x); slices.Contains(dates, key) && x != "" && err != nil {
+			return fmt.Errorf("%q is no date such as 2024-03-31", x)
+		}
+		if of != nil && x != "" && !slices.Contains(of, x) {
+			return fmt.Errorf("%q is none of %q", x, of)
+		}
+	case []string:
+		for i, w := range x {
+			if of != nil && (!slices.Contains(of, w) || slices.Contains(x[:i], w)) {
+				return fmt.Errorf("%q: %s, each once", w, strings.Join(of, ", "))
+			}
+		}
+	case *float64:
+		if r := ranges[key]; x != nil && !(*x >= r[0] && *x <= r[1]) {
+			return fmt.Errorf("%v mm is not between %v and %v", *x, r[0], r[1])
+		}
+	case *int:
+		if r := ranges[key]; x != nil && !(float64(*x) >= r[0] && float64(*x) <= r[1]) {
+			return fmt.Errorf("%d times is not between %v and %v", *x, r[0], r[1])
+		}
+	case [][]float64:
+		for _, q := range x {
+			if len(q) != 3 || slices.ContainsFunc(q, func(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) }) {
+				return fmt.Errorf("%v is no point [x, y, z]", q)
+			}
+		}
+	}
+	return nil
+}

@@ -24,7 +24,7 @@ var pageFiles embed.FS
 // pages are the templates: each page is laid into layout.
 var pages = func() map[string]*template.Template {
 	out := map[string]*template.Template{}
-	for _, name := range []string{"list", "case", "gone"} {
+	for _, name := range []string{"list", "case", "order", "gone"} {
 		out[name] = template.Must(template.New("layout.html").Funcs(words).ParseFS(pageFiles, "pages/layout.html", "pages/parts.html", "pages/"+name+".html"))
 	}
 	return out
@@ -36,6 +36,7 @@ var words = template.FuncMap{
 	"capital": func(v any) string { return capital(fmt.Sprint(v)) },
 	"means":   func(v inspect.Verdict) string { return capital(v.Means()) },
 	"folder":  folder,
+	"has":     func(list, word string) bool { return slices.Contains(strings.Split(list, ", "), word) },
 	"mib":     func(n int64) string { return strconv.FormatInt(n>>20, 10) },
 }
 
@@ -206,6 +207,7 @@ func (s *Server) showCase(w http.ResponseWriter, r *http.Request) {
 		Shown *scanView
 		Pair  string // what is said of the two jaws together
 		Most  int64
+		Leave leaveView
 	}
 	d.Case, d.Title, d.Item, d.Most = c, titleOf(&c), s.itemOf(&c), s.opt.MaxUpload
 	want, _ := strconv.Atoi(r.URL.Query().Get("scan"))
@@ -218,7 +220,7 @@ func (s *Server) showCase(w http.ResponseWriter, r *http.Request) {
 			d.Shown = &d.Scans[i]
 		}
 	}
-	d.Pair = pairOf(&c.State)
+	d.Pair, d.Leave = pairOf(&c.State), s.leaveOf(&c)
 	s.show(w, http.StatusOK, "case", d.Title, "case.js", d)
 }
 

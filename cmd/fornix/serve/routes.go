@@ -28,12 +28,18 @@ func (s *Server) routes() http.Handler {
 	m.HandleFunc("GET /{$}", s.showList)
 	m.HandleFunc("GET /case/{n}", s.showCase)
 	m.HandleFunc("GET /case/{n}/scan/{id}/{name}", s.result)
+	m.HandleFunc("GET /case/{n}/order", s.showOrder)
+	m.HandleFunc("GET /case/{n}/sheet.pdf", s.showSheet)
+	m.HandleFunc("GET /case/{n}/package.zip", s.download)
 	m.HandleFunc("GET /static/{name}", s.asset)
 	m.HandleFunc("GET /events", s.events)
 	m.HandleFunc("POST /scan", s.take)
 	m.HandleFunc("POST /case/{n}/scan", s.take)
 	m.HandleFunc("POST /case/{n}/scan/{id}/given", s.change(s.given))
 	m.HandleFunc("POST /case/{n}/scan/{id}/remove", s.change(s.removeScan))
+	m.HandleFunc("POST /case/{n}/order", s.change(s.saveOrder))
+	m.HandleFunc("POST /case/{n}/order/check", s.change(s.checkOrder))
+	m.HandleFunc("POST /case/{n}/sheet", s.change(s.writeSheet))
 	m.HandleFunc("POST /case/{n}/remove", s.change(s.removeCase))
 	return m
 }

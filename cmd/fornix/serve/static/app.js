@@ -49,18 +49,26 @@ export async function attempt(f) {
 	}
 }
 
-// fresh loads the page again behind the scenes and puts its new part in place of the old one, but only
-// where something differs, so that nobody's place on the page is lost for nothing.
-export async function fresh(id, address = location.href) {
+// parts are those that are put in place anew, as they came from the server.
+const parts = new Map();
+for (const id of ['live', 'cases']) {
+	parts.set(id, document.getElementById(id)?.innerHTML);
+}
+
+// fresh loads the page again behind the scenes and puts its new part in place of the old one: only where
+// the server says something else than before, or where it must, so that nobody's place on the page is
+// lost for nothing.
+export async function fresh(id, must = false, address = location.href) {
 	const r = await fetch(address);
 	if (!r.ok) {
 		return false;
 	}
 	const next = new DOMParser().parseFromString(await r.text(), 'text/html').getElementById(id);
 	const old = document.getElementById(id);
-	if (!next || !old || next.innerHTML === old.innerHTML) {
+	if (!next || !old || !must && next.innerHTML === parts.get(id)) {
 		return false;
 	}
+	parts.set(id, next.innerHTML);
 	const at = document.activeElement;
 	const held = old.contains(at) && (at.id ? `#${at.id}` : at.dataset.picture ? `[data-picture="${at.dataset.picture}"]` : '');
 	old.replaceWith(next);

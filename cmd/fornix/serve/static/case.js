@@ -68,6 +68,18 @@ main.addEventListener('click', (e) => {
 	}
 });
 
+main.addEventListener('submit', async (e) => {
+	if (e.target.id !== 'sheet-form') {
+		return;
+	}
+	e.preventDefault();
+	const button = document.getElementById('sheet');
+	button.disabled = true;
+	button.textContent = 'Writing…';
+	await attempt(() => post(`/case/${number}/sheet`, { paper: document.getElementById('paper').value }));
+	await attempt(() => fresh('live', true));
+});
+
 news(async () => {
 	if (await fresh('live') && picture) {
 		show(picture);

@@ -16,32 +16,37 @@ var (
 )
 
 // Relate tells how an upper and a lower impression stand to each other when their rims are closed.
+// Each scan is inspected by itself first, as by Run; then RelateInspected.
+func Relate(upper, lower *Scan, p Protocol, o RelateOptions) (*RelateOutcome, error) {
+	var u, l *Outcome
+	if o.Workers == 1 {
+		u, l = Run(upper, p, o.Upper), Run(lower, p, o.Lower)
+	} else {
+		var both sync.WaitGroup
+		both.Go(func() { u = Run(upper, p, o.Upper) })
+		l = Run(lower, p, o.Lower)
+		both.Wait()
+	}
+	return RelateInspected(u, l, p, o)
+}
+
+// RelateInspected tells how two inspected impressions stand to each other when their rims are closed.
 //
 // What: the angle between the occlusal planes; the gap between the rims; how they stand over each
 // other; heights and room between the jaws; what another height would do.
 // How: Up is the mean of both rims' normals. The gap is the distance along Up from the flat of the
-// lower rim to that of the upper, wherever one lies over the other. Each rim counts as its plane
-// and, of what the plane leaves, a line-wise mean over MeanMM, so that single noisy vertices make
-// no extreme and a lean makes no error at the edge.
-// Each scan is inspected by itself first; see Run.
+// lower rim to that of the upper, wherever one lies over the other. Each flat counts as its plane,
+// its wave and, of what these leave, straight-line fits within MeanMM, so that no single noisy vertex
+// makes an extreme and a lean makes no error at the edge.
 //
 // Both scans must be in one frame: as exported, or by the pose in o. Where the rims do not face each
 // other, lie over each other and agree on the patient's left, the error is ErrNotShared with what
 // contradicts; nothing is guessed. ErrNotPair: jaw, surface or rim is not as it must be.
 // The same scans, protocol and options give the same relation, to the bit, for any number of workers.
-func Relate(upper, lower *Scan, p Protocol, o RelateOptions) (*RelateOutcome, error) {
-	out := &RelateOutcome{}
-	if o.Workers == 1 {
-		out.Upper, out.Lower = Run(upper, p, o.Upper), Run(lower, p, o.Lower)
-	} else {
-		var both sync.WaitGroup
-		both.Go(func() { out.Upper = Run(upper, p, o.Upper) })
-		out.Lower = Run(lower, p, o.Lower)
-		both.Wait()
-	}
+func RelateInspected(upper, lower *Outcome, p Protocol, o RelateOptions) (*RelateOutcome, error) {
 	r := &Relation{Schema: Schema{Name: RelationSchemaName, Version: RelationSchemaVersion}, Protocol: p.ID(), Cautions: Cautions()}
-	out.Relation = r
-	r.Upper, r.Lower = upper.Info, lower.Info
+	out := &RelateOutcome{Relation: r, Upper: upper, Lower: lower}
+	r.Upper, r.Lower = upper.Report.Scan, lower.Report.Scan
 	r.Shared = Shared{How: SharedFrame, Upper: motionOf(register.Identity()), Lower: motionOf(register.Identity())}
 	if o.Pose != nil {
 		r.Shared.How, r.Shared.Lower = GivenPose, *o.Pose

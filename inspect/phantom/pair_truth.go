@@ -137,7 +137,7 @@ func (p *PairParams) truth(u, l *half, pr *Pair) PairTruth {
 			}
 		}
 		t.SunkMM3 += step * step * math.Max(0, -g)
-		if len(gaps)%701 == 1 {
+		if len(gaps)%401 == 1 {
 			t.Places = append(t.Places, GapTruth{scan.apply(mid), g})
 		}
 	})

@@ -19,8 +19,10 @@ type Change struct {
 
 // References are lines and planes of the face.
 type References struct {
-	// Camper and Pupils are points in the common frame: of the ala-tragus plane three or more, of
-	// the pupil line two, right and left.
+	// In says whose coordinates the points have, Upper or Lower; empty: those of the common frame.
+	In Jaw
+	// Camper and Pupils are points: of the ala-tragus plane three or more, of the pupil line two,
+	// right and left.
 	Camper []Vec
 	Pupils []Vec
 	Hinge  []Vec // two points of the hinge axis, right and left
@@ -83,7 +85,7 @@ type Wedge struct {
 	UMM       float64  `json:"u_mm"`
 	AddMM3    float64  `json:"add_mm3"`
 	RemoveMM3 float64  `json:"remove_mm3"`
-	FrontMM   *float64 `json:"front_mm"` // at the middle in front
-	RightMM   *float64 `json:"right_mm"` // at the molars' middle
+	FrontMM   *float64 `json:"front_mm"` // median of the anterior part
+	RightMM   *float64 `json:"right_mm"` // of the right molar part
 	LeftMM    *float64 `json:"left_mm"`
 }

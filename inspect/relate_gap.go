@@ -70,8 +70,8 @@ func (p *pair) shared(workers int) *common {
 		f.shares[i] = float64(len(f.both)) / float64(max(1, n[i]))
 	}
 	var su, sl []float64
-	f.u, su = p.upper.heights(f, p.method.MeanMM, workers)
-	f.l, sl = p.lower.heights(f, p.method.MeanMM, workers)
+	f.u, su = p.upper.heights(f, f.both, p.method.MeanMM, workers)
+	f.l, sl = p.lower.heights(f, f.both, p.method.MeanMM, workers)
 	f.se = make([]float64, len(su))
 	for i := range f.se {
 		f.se[i] = math.Hypot(su[i], sl[i])
@@ -105,14 +105,14 @@ func (s *seat) mask(f *common, level float64) []bool {
 // flatPoint is one vertex of a flat: where it is, how far over its plane along z, its weight.
 type flatPoint struct{ x, y, over, weight float64 }
 
-// heights returns the local z of the jaw's flat at each shared pixel, and its standard uncertainty
-// from noise.
+// heights returns the local z of the jaw's flat at some pixels, and its standard uncertainty from
+// noise.
 //
 // It is the plane of the rim with its wave and, of what that leaves of the vertices within reach, a straight-line
 // fit weighted by area and by 1 - (d/reach)² (local linear regression: Cleveland, J Am Stat Assoc
 // 1979;74:829), which a lean of the surface does not bias at the edge.
-func (s *seat) heights(f *common, reach float64, workers int) (z, se []float64) {
-	z, se = make([]float64, len(f.both)), make([]float64, len(f.both))
+func (s *seat) heights(f *common, pixels []int, reach float64, workers int) (z, se []float64) {
+	z, se = make([]float64, len(pixels)), make([]float64, len(pixels))
 	cell := map[[2]int][]flatPoint{}
 	of := func(x, y float64) [2]int { return [2]int{int(math.Floor(x / reach)), int(math.Floor(y / reach))} }
 	for i, v := range s.rim.Flat {
@@ -122,9 +122,9 @@ func (s *seat) heights(f *common, reach float64, workers int) (z, se []float64) 
 			cell[k] = append(cell[k], flatPoint{q.X, q.Y, q.Z - s.modelAt(q.X, q.Y), w})
 		}
 	}
-	inChunks(len(f.both), workers, func(lo, hi int) {
+	inChunks(len(pixels), workers, func(lo, hi int) {
 		for i := lo; i < hi; i++ {
-			x, y := f.place(i)
+			x, y := f.xy(pixels[i])
 			var sum localFit
 			k := of(x, y)
 			for dy := -1; dy <= 1; dy++ {

@@ -17,6 +17,13 @@ func (p *pair) gapOf(f *common, turn float64) RimGap {
 		parts[part], parts[side] = append(parts[part], i), append(parts[side], i)
 		all[i] = i
 	}
+	if len(all) == 0 {
+		g.All = p.gapPart(f, "all", nil, 0)
+		for _, name := range GapPartNames {
+			g.Parts = append(g.Parts, p.gapPart(f, name, nil, 0))
+		}
+		return g
+	}
 	se := slices.Clone(f.se)
 	slices.Sort(se)
 	far := math.Hypot(0.5*(f.rear-f.front), 0.5*p.widthOf(f))
@@ -185,10 +192,10 @@ func (p *pair) between(f *common, a, b []int, turn float64) (v, u *float64) {
 	return ptr(*pa.MedianMM - *pb.MedianMM), ptr(math.Hypot(expanded(turn*math.Hypot(ax-bx, ay-by), rectangle(p.sag())), math.Hypot(*pa.UMM, *pb.UMM)))
 }
 
-// atVertices returns the gap at each vertex of a jaw's flat; NaN elsewhere.
-func (p *pair) atVertices(f *common, s *seat, value func(i int) float64) []float64 {
-	index := make([]int32, len(f.on[0])) // of shared pixels, from 1
-	for i, at := range f.both {
+// atVertices returns the values of some pixels at each vertex of a jaw's flat; NaN elsewhere.
+func (p *pair) atVertices(f *common, s *seat, pixels []int, value func(i int) float64) []float64 {
+	index := make([]int32, len(f.on[0])) // of those pixels, from 1
+	for i, at := range pixels {
 		index[at] = int32(i + 1)
 	}
 	out := make([]float64, len(s.m.Pos))
@@ -200,7 +207,7 @@ func (p *pair) atVertices(f *common, s *seat, value func(i int) float64) []float
 		x, y := (q.X-f.x0)/f.pixel, (q.Y-f.y0)/f.pixel
 		x0, y0 := math.Floor(x), math.Floor(y)
 		var sum, weight float64
-		for k := range 4 { // between the four pixels around it, as far as they are shared
+		for k := range 4 { // between the four pixels around it, as far as they have a value
 			i, j := x0+float64(k&1), y0+float64(k>>1)
 			if i < 0 || j < 0 || int(i) >= f.w || int(j) >= f.h {
 				continue

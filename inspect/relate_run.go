@@ -11,6 +11,7 @@ import (
 
 // Why two scans cannot be related; see errors.Is.
 var (
+	ErrReference = errors.New("the references of the face do not fit the scans")
 	ErrNotPair   = errors.New("these are not an upper and a lower impression with occlusion rims")
 	ErrNotShared = errors.New("the two scans do not share a frame")
 )
@@ -195,8 +196,21 @@ func (p *pair) measure(out *RelateOutcome, o RelateOptions) error {
 	r.Heights = p.heights(f, upper, lower)
 	r.Ridges = p.ridges(f, upper, lower, r.Heights)
 	r.Space = p.space(f, upper, lower)
-	r.WhatIf, r.References = []WhatIf{}, []PlaneAngle{}
-	out.UpperGap, out.LowerGap = p.atVertices(f, &p.upper, f.gap), p.atVertices(f, &p.lower, f.gap)
+	face, err := p.face(o.References)
+	if err != nil {
+		return err
+	}
+	r.References = face.angles(p)
+	r.WhatIf = []WhatIf{}
+	for _, c := range o.Changes {
+		w, wax, err := p.change(f, c, face, upper, lower, o.Workers)
+		if err != nil {
+			return err
+		}
+		r.WhatIf = append(r.WhatIf, w)
+		out.UpperWax, out.LowerWax = append(out.UpperWax, wax[0]), append(out.LowerWax, wax[1])
+	}
+	out.UpperGap, out.LowerGap = p.atVertices(f, &p.upper, f.both, f.gap), p.atVertices(f, &p.lower, f.both, f.gap)
 	return nil
 }
 

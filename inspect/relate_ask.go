@@ -4,6 +4,7 @@ package inspect
 type RelateOptions struct {
 	Upper, Lower Options
 	Pose         *Motion    // takes the lower scan's coordinates into the upper's
+	Closed       *Scan      // of both jaws closed, onto which each scan is registered; not with Pose
 	References   References // of the face
 	Changes      []Change   // of the height, to be worked out
 	Workers      int        // 0: one for each processor

@@ -40,7 +40,8 @@ func Relate(upper, lower *Scan, p Protocol, o RelateOptions) (*RelateOutcome, er
 // its wave and, of what these leave, straight-line fits within MeanMM, so that no single noisy vertex
 // makes an extreme and a lean makes no error at the edge.
 //
-// Both scans must be in one frame: as exported, or by the pose in o. Where the rims do not face each
+// Both scans must be in one frame: as exported, by the pose in o, or each registered onto a scan of both
+// closed; where that fails the error wraps the one of package register and ErrNotShared. Where the rims do not face each
 // other, lie over each other and agree on the patient's left, the error is ErrNotShared with what
 // contradicts; nothing is guessed. ErrNotPair: jaw, surface or rim is not as it must be.
 // The same scans, protocol and options give the same relation, to the bit, for any number of workers.
@@ -49,7 +50,12 @@ func RelateInspected(upper, lower *Outcome, p Protocol, o RelateOptions) (*Relat
 	out := &RelateOutcome{Relation: r, Upper: upper, Lower: lower}
 	r.Upper, r.Lower = upper.Report.Scan, lower.Report.Scan
 	r.Shared = Shared{How: SharedFrame, Upper: motionOf(register.Identity()), Lower: motionOf(register.Identity())}
-	if o.Pose != nil {
+	switch {
+	case o.Closed != nil:
+		if err := throughClosed(out, o.Closed, o.Workers); err != nil {
+			return nil, err
+		}
+	case o.Pose != nil:
 		r.Shared.How, r.Shared.Lower = GivenPose, *o.Pose
 	}
 	s, err := seatPair(out, p.Method.Relate)

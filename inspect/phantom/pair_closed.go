@@ -9,9 +9,9 @@ import (
 	"fornix/mesh/tree"
 )
 
-// closed makes the scan of both jaws held together: of each the surface that a scanner moved round
-// the pair sees, polygonised anew, with noise of its own, in a frame of its own. What faces the
-// other rim, and what lies deep between the trays, is not seen. It returns the motion from the
+// closed makes the scan of both jaws held together: of each the surface that a scanner sees from the
+// front and the sides, polygonised anew, with noise of its own, in a frame of its own. What faces the
+// other rim or the tongue, and most of the tissue sides, is not seen. It returns the motion from the
 // upper scan too.
 func (p *PairParams) closed(u, l *half, workers int) (*mesh.Mesh, [3][4]float64, error) {
 	var sides []*surface
@@ -81,15 +81,15 @@ func free(trees []*tree.Tree, from, dir vec) bool {
 	return true
 }
 
-// lookingFrom lists the directions from the surface to the scanner, in the upper's upright axes: all
-// round, level, from above and from below.
+// lookingFrom lists the directions from the surface to the scanner, in the upper's upright axes: from
+// the front and both sides, level and a little from above and below, as in a mouth.
 func lookingFrom() []vec {
 	var out []vec
-	for _, up := range []float64{0, 35, -35, 65, -65} {
+	for _, up := range []float64{0, 20, -20} {
 		s, c := math.Sincos(up * math.Pi / 180)
-		for a := 0.0; a < 360; a += 30 {
-			y, x := math.Sincos(a * math.Pi / 180)
-			out = append(out, vec{X: c * x, Y: c * y, Z: s})
+		for a := -105.0; a <= 105; a += 30 {
+			x, y := math.Sincos(a * math.Pi / 180)
+			out = append(out, vec{X: c * x, Y: -c * y, Z: s})
 		}
 	}
 	return out

@@ -21,6 +21,15 @@ var landmarkNames = []string{
 	PadFrontLeft, PadFrontRight, PadSummitLeft, PadSummitRight,
 }
 
+// LandmarksOf lists the names of the landmarks that are looked for on a jaw; of an unknown one, all.
+func LandmarksOf(jaw Jaw) []string {
+	not := map[Jaw][]string{
+		Upper: {LingualFrenum, PadFrontLeft, PadFrontRight, PadSummitLeft, PadSummitRight},
+		Lower: {IncisivePapilla, HamularNotchLeft, HamularNotchRight, TuberosityLeft, TuberosityRight, PosteriorMidline},
+	}[jaw]
+	return slices.DeleteFunc(slices.Clone(landmarkNames), func(name string) bool { return slices.Contains(not, name) })
+}
+
 // ReadGiven reads landmarks from JSON:
 //
 //	{"incisive_papilla": [1.2, 3.4, 5.6], "reference_plane": [[0,0,0], [1,0,0], [0,1,0]]}

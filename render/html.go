@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	_ "embed"
 	"encoding/base64"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -62,7 +63,7 @@ func Page(in PageInput) ([]byte, error) {
 		Report: in.Report, Verdict: strings.ToUpper(string(in.Report.Verdict)), Means: capital(in.Report.Verdict.Means()),
 		About: pageAbout(in.Report), Findings: pageFindings(in.Report, shown), Rows: Rows(in.Report, &in.Protocol.Limits), Views: data.Views,
 		Pictures: pictures, Caution: caution + ".", Deviation: deviationWords(data.ErrorMM),
-		Policy: policy(), Style: template.CSS(pageCSS), Data: template.JS(raw), Script: template.JS(pageScript),
+		Policy: PagePolicy(), Version: PageVersion(), Style: template.CSS(pageCSS), Data: template.JS(raw), Script: template.JS(pageScript),
 		Sides: in.Report.Frame != nil, Thickness: data.Surface.Tint != "", Plane: data.Plane != nil,
 	})
 	if err != nil {
@@ -80,7 +81,7 @@ type pageContent struct {
 	Rows                    []Row
 	Views                   []pageView
 	Pictures                []pagePicture
-	Policy                  string
+	Policy, Version         string
 	Style                   template.CSS
 	Data, Script            template.JS
 	Sides, Thickness, Plane bool // what there is to be shown
@@ -97,15 +98,25 @@ type pagePicture struct {
 	Source     template.URL
 }
 
-// policy lets the page run its own script and style, told by their hashes (Content Security Policy
+// PagePolicy lets the page run its own script and style, told by their hashes (Content Security Policy
 // Level 3, W3C), and show pictures that it holds itself. All else is forbidden.
-func policy() string {
+func PagePolicy() string {
 	hash := func(s string) string {
 		h := sha256.Sum256([]byte(s))
 		return "'sha256-" + base64.StdEncoding.EncodeToString(h[:]) + "'"
 	}
 	return "default-src 'none'; script-src " + hash(pageScript) + "; style-src " + hash(pageCSS) +
 		"; img-src data:; base-uri 'none'; form-action 'none'"
+}
+
+// PageVersion names the script, style and form of the pages that this program writes. A page holds it
+// as its generator; one that holds another was written by another version.
+func PageVersion() string {
+	h := sha256.New()
+	for _, s := range []string{pageHTML, pageCSS, pageScript} {
+		fmt.Fprintf(h, "%d %s", len(s), s)
+	}
+	return "fornix page " + hex.EncodeToString(h.Sum(nil))[:16]
 }
 
 // deviationWords say how far the picture is from the scan, rounded up.

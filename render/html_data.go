@@ -31,6 +31,7 @@ const (
 type pageData struct {
 	Surface  pageSurface   `json:"surface"`
 	ErrorMM  float64       `json:"error_mm"`
+	Middle   vec3          `json:"middle"` // in the scan's coordinates
 	Frame    *pageFrame    `json:"frame"`
 	Views    []pageView    `json:"views"`
 	Findings []pageCloseUp `json:"findings"`
@@ -128,6 +129,8 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 	simple := simplify.Simplify(tree.New(in.Mesh), share*pageSimplify)
 	small := compact.Encode(simple.Mesh, share*pageStepMM)
 	middle, _ := pageBox(simple.Mesh)
+	d.Middle = toVec3(middle)
+	middle = mesh.Vec{X: d.Middle[0], Y: d.Middle[1], Z: d.Middle[2]} // as it is written, so that nothing shifts
 	at := func(p mesh.Vec) vec3 { return toVec3(p.Sub(middle)) }
 	path := func(ps []mesh.Vec) []vec3 {
 		out := make([]vec3, 0, len(ps))

@@ -180,6 +180,9 @@ func engine(j job) serve.Engine {
 			return inspectScan(r, name, job{protocol: j.protocol, read: read, options: opt})
 		},
 		Pictures: func(o *inspect.Outcome) ([]render.Image, error) { return images(o, j.protocol) },
+		Page: func(o *inspect.Outcome, pictures []render.Image) ([]byte, error) {
+			return page(o, j.protocol, pictures)
+		},
 		Sheet: func(scans []render.SheetScan, order *casefile.Case, paper string) ([]byte, error) {
 			return sheet(scans, job{protocol: j.protocol, order: order, paper: paper})
 		},

@@ -1,5 +1,6 @@
 // The page's script: it reads the data in the page and brings the view, its layers and its tools to life.
 import { Vector3 } from 'three';
+import { Host, part } from './host.mjs';
 import { Marks } from './marks.mjs';
 import { Measure } from './measure.mjs';
 import { Panel } from './panel.mjs';
@@ -75,6 +76,7 @@ function edges(frame, right, up) {
 }
 
 async function start() {
+  root.classList.toggle('part', part);
   const data = JSON.parse(find('data').textContent);
   let panel = null;
   themes(() => panel?.draw());
@@ -109,14 +111,18 @@ async function start() {
     current(number);
     stage.go({ turn: Stage.facing(f.toward, f.up), centre: new Vector3(...f.at), half: f.half });
   };
+  let host = null;
   handle(stage, {
     home,
-    grab: (x, y) => section.grab(x, y),
+    grab: (x, y) => host?.grab(x, y) || section.grab(x, y),
     click: (x, y) => {
+      if (host?.click(x, y)) return;
       if (measure.on) measure.add(stage.pick(x, y));
       else {
         const number = marks.at(x, y);
-        if (number) fly(number);
+        if (!number) return;
+        fly(number);
+        host?.say({ finding: number });
       }
     },
   });
@@ -176,6 +182,7 @@ async function start() {
   stage.draw();
   find('waiting').remove();
   root.classList.add('drawn');
+  if (part) host = new Host(stage, data.middle, { fly, marks });
 }
 
 function inSight(el) {
@@ -186,5 +193,6 @@ function inSight(el) {
 start().catch((e) => {
   console.error(e);
   root.classList.add('flat');
+  if (part) window.parent.postMessage({ fornix: 'part', flat: true }, '*');
   find('waiting').textContent = 'This browser cannot draw the scan; the pictures below show it. (' + e.message + ')';
 });

@@ -148,6 +148,8 @@ export class Marks {
   constructor(stage) {
     this.stage = stage;
     this.layers = {};
+    this.shown = {}; // by layer
+    this.covered = false; // landmarks are shown by another hand
     this.upright = []; // { group, at, radius }: across the line of sight, never smaller than legible
     this.signs = []; // { sprite, at, beside, number }: of one size in pixels
     const { marks, lines: paths, regions, plane } = stage.data;
@@ -171,7 +173,7 @@ export class Marks {
   }
 
   show(name, on) {
-    this.layer(name).visible = on;
+    this.layer(name).visible = this.shown[name] = on;
     this.stage.ask();
   }
 
@@ -226,6 +228,8 @@ export class Marks {
   // viewer, which changes nothing of where they are seen.
   follow() {
     const s = this.stage, toward = s.axis(2), right = s.axis(0), up = s.axis(1), px = 1 / s.pixels;
+    const landmarks = this.layer('landmarks');
+    landmarks.visible = !!this.shown.landmarks && !this.covered;
     for (const [name, layer] of Object.entries(this.layers)) {
       layer.position.copy(toward).multiplyScalar(name === 'plane' ? 0.1 : 1.2);
     }

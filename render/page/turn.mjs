@@ -36,7 +36,8 @@ function twist(stage, angle) {
 }
 
 // handle gives the stage its controls. A press that does not move is a click and goes to click(x, y);
-// grab(x, y) may take a press for itself by returning a function that follows it.
+// grab(x, y) may take a press for itself by returning a function that follows it; its done() is
+// called when it ends.
 export function handle(stage, { click, grab, home }) {
   const el = stage.element, down = new Map();
   let moved = 0, follow = null;
@@ -81,7 +82,10 @@ export function handle(stage, { click, grab, home }) {
     if (!d) return;
     down.delete(e.pointerId);
     if (down.size === 0 && moved < 4 && e.type === 'pointerup' && !d.shift) click(...at(e));
-    if (down.size === 0) follow = null;
+    if (down.size === 0) {
+      follow?.done?.();
+      follow = null;
+    }
   };
   el.addEventListener('pointerup', up);
   el.addEventListener('pointercancel', up);

@@ -86,6 +86,9 @@ func work(s *Store) error {
 			if err := s.drawn(c.N, k, []render.Image{{Name: "tissue.png", PNG: dot()}}); err != nil {
 				return err
 			}
+			if err := s.finished(c.N, k, []byte("<p>page")); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
@@ -186,7 +189,7 @@ func whole(t *testing.T, dir string, s *Store, said map[string]bool, at int) {
 				t.Errorf("step %d: case %d scan %d is %s after its inspection: %s", at, c.N, k.ID, k.Status, k.Reason)
 				continue
 			}
-			for _, name := range []string{reportName, "tissue.png", picturesName, thumbName} {
+			for _, name := range []string{reportName, "tissue.png", picturesName, thumbName, pageName} {
 				if _, err := os.Stat(filepath.Join(dir, folder(c.N), k.Results, name)); err != nil {
 					t.Errorf("step %d: %v", at, err)
 				}

@@ -123,8 +123,8 @@ func TestThePackageNamesNobody(t *testing.T) {
 		t.Fatalf("%s %v", w.Status, w.Header)
 	}
 	names, files := unzip(t, text)
-	if got := strings.Join(names, " "); got != "2024-117-sheet.pdf 2024-117-order.toml 2024-117-upper.stl 2024-117-upper/finding-1.png 2024-117-upper/report.json 2024-117-upper/tissue.png "+
-		"2024-117-upper-2.stl 2024-117-upper-2/finding-1.png 2024-117-upper-2/report.json 2024-117-upper-2/tissue.png 2024-117-hashes.txt" {
+	if got := strings.Join(names, " "); got != "2024-117-sheet.pdf 2024-117-order.toml 2024-117-upper.stl 2024-117-upper/finding-1.png 2024-117-upper/report.html 2024-117-upper/report.json 2024-117-upper/tissue.png "+
+		"2024-117-upper-2.stl 2024-117-upper-2/finding-1.png 2024-117-upper-2/report.html 2024-117-upper-2/report.json 2024-117-upper-2/tissue.png 2024-117-hashes.txt" {
 		t.Errorf("%s", got)
 	}
 	sums := string(files["2024-117-hashes.txt"])

@@ -170,7 +170,9 @@ type scanView struct {
 	Pictures []pictureView
 	Marks    []markView
 	Personal []casefile.Warning
-	File     string
+	Turn     string // address of the page to turn the scan in; empty: none yet
+	Given    string // what was given, as POST …/given takes it
+	Units    []string
 }
 
 type findingView struct {
@@ -187,8 +189,8 @@ type pictureView struct {
 // markView is a landmark in the list.
 type markView struct {
 	Key, Name string
+	Known     bool
 	inspect.Landmark
-	At string
 }
 
 // showCase is the page of one case with the scan that ?scan= names, else the first.
@@ -240,7 +242,7 @@ func pairOf(st *State) string {
 }
 
 func (s *Server) viewOf(n int, k *Scan) scanView {
-	v := scanView{Scan: *k, N: n, Name: "Scan " + strconv.Itoa(k.ID), File: k.file(), Personal: casefile.LooksPersonal(k.CameAs)}
+	v := scanView{Scan: *k, N: n, Name: "Scan " + strconv.Itoa(k.ID), Personal: casefile.LooksPersonal(k.CameAs), Units: []string{"mm", "inch", "m", "um"}}
 	if k.Found != "" {
 		v.Name = capital(k.Found) + " jaw"
 	}
@@ -264,10 +266,18 @@ func (s *Server) viewOf(n int, k *Scan) scanView {
 		}
 		v.Findings = append(v.Findings, g)
 	}
-	for key, l := range rep.Landmarks {
-		v.Marks = append(v.Marks, markView{key, capital(strings.ReplaceAll(key, "_", " ")), l, fmt.Sprintf("%.1f, %.1f, %.1f", l.Point.X, l.Point.Y, l.Point.Z)})
+	for _, key := range inspect.LandmarksOf(rep.Jaw) {
+		l, known := rep.Landmarks[key]
+		v.Marks = append(v.Marks, markView{key, capital(strings.ReplaceAll(key, "_", " ")), known, l})
 	}
-	slices.SortFunc(v.Marks, func(a, b markView) int { return cmp.Compare(a.Key, b.Key) })
+	if k.Status == Done {
+		v.Turn = fmt.Sprintf("/case/%d/scan/%d/%s?r=%s#part", n, k.ID, pageName, k.Results)
+	}
+	given, err := json.Marshal(k.Ask)
+	if err != nil {
+		panic(err)
+	}
+	v.Given = string(given)
 	return v
 }
 

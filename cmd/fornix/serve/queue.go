@@ -122,7 +122,15 @@ func (q *queue) inspect(n int, k Scan) (err error) {
 	if err != nil {
 		return err
 	}
-	return q.store.drawn(n, k, pictures)
+	if err := q.store.drawn(n, k, pictures); err != nil {
+		return err
+	}
+	q.say(n, k.ID, "the view in three dimensions")
+	html, err := q.engine.Page(o, pictures)
+	if err != nil {
+		return err
+	}
+	return q.store.finished(n, k, html)
 }
 
 func (q *queue) say(n, id int, step string) {

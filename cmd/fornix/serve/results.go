@@ -19,6 +19,7 @@ const (
 	reportName = "report.json"
 	thumbName  = "thumb.png"
 	givenName  = "landmarks.json"
+	pageName   = "report.html"
 )
 
 // begin notes that the inspection of a scan is begun, and returns the scan. An inspection that was
@@ -87,7 +88,7 @@ func (s *Store) measured(n int, k Scan, rep *inspect.Report) (ok bool, err error
 	return ok, s.disk.remove(path.Join(folder(n), old))
 }
 
-// drawn keeps the pictures, and notes that the inspection is done.
+// drawn keeps the pictures.
 func (s *Store) drawn(n int, k Scan, pictures []render.Image) error {
 	dir := path.Join(folder(n), k.next())
 	put := func(name string, text []byte) error {
@@ -113,7 +114,12 @@ func (s *Store) drawn(n int, k Scan, pictures []render.Image) error {
 	if err != nil {
 		return err
 	}
-	if err := put(picturesName, append(list, '\n')); err != nil {
+	return put(picturesName, append(list, '\n'))
+}
+
+// finished keeps the page, and notes that the inspection is done.
+func (s *Store) finished(n int, k Scan, html []byte) error {
+	if err := s.disk.write(path.Join(folder(n), k.next(), pageName), func(w io.Writer) error { _, err := w.Write(html); return err }); err != nil {
 		return err
 	}
 	return s.updateScan(n, k.ID, func(o *Scan) error {

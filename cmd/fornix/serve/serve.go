@@ -27,6 +27,8 @@ type Engine struct {
 	Inspect func(r io.Reader, name string, read inspect.ReadOptions, opt inspect.Options) (*inspect.Outcome, error)
 	// Pictures draws an outcome.
 	Pictures func(o *inspect.Outcome) ([]render.Image, error)
+	// Page writes the page of an outcome, with some of its pictures.
+	Page func(o *inspect.Outcome, pictures []render.Image) ([]byte, error)
 	// Sheet writes the laboratory sheet of one scan or two.
 	Sheet func(scans []render.SheetScan, order *casefile.Case, paper string) ([]byte, error)
 }

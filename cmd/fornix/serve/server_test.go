@@ -46,6 +46,9 @@ func pretend() Engine {
 		Pictures: func(o *inspect.Outcome) ([]render.Image, error) {
 			return []render.Image{{Name: "tissue.png", Title: "Tissue side", Alt: "seen", PNG: dot()}, {Name: "finding-1.png", Title: "Finding 1", PNG: dot()}}, nil
 		},
+		Page: func(o *inspect.Outcome, pictures []render.Image) ([]byte, error) {
+			return []byte(`<meta name="generator" content="` + render.PageVersion() + `">` + string(o.Report.Verdict)), nil
+		},
 		Sheet: func(scans []render.SheetScan, order *casefile.Case, paper string) ([]byte, error) {
 			return []byte("%PDF " + paper), nil
 		},

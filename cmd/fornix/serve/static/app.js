@@ -51,31 +51,36 @@ export async function attempt(f) {
 
 // parts are those that are put in place anew, as they came from the server.
 const parts = new Map();
-for (const id of ['live', 'cases']) {
-	parts.set(id, document.getElementById(id)?.innerHTML);
+for (const id of ['top', 'status', 'results', 'leave', 'cases']) {
+	parts.set(id, document.getElementById(id)?.outerHTML);
 }
 
-// fresh loads the page again behind the scenes and puts its new part in place of the old one: only where
-// the server says something else than before, or where it must, so that nobody's place on the page is
-// lost for nothing.
-export async function fresh(id, must = false, address = location.href) {
+// fresh loads the page again behind the scenes and puts those of its parts in place of the old ones of
+// which the server says something else than before, so that nobody's place on the page is lost for
+// nothing. It gives the ids of those.
+export async function fresh(ids, address = location.href) {
 	const r = await fetch(address);
 	if (!r.ok) {
-		return false;
+		return [];
 	}
-	const next = new DOMParser().parseFromString(await r.text(), 'text/html').getElementById(id);
-	const old = document.getElementById(id);
-	if (!next || !old || !must && next.innerHTML === parts.get(id)) {
-		return false;
+	const page = new DOMParser().parseFromString(await r.text(), 'text/html');
+	const changed = [];
+	for (const id of ids) {
+		const next = page.getElementById(id);
+		const old = document.getElementById(id);
+		if (!next || !old || next.outerHTML === parts.get(id)) {
+			continue;
+		}
+		parts.set(id, next.outerHTML);
+		changed.push(id);
+		const at = document.activeElement;
+		const held = old.contains(at) && (at.id ? `#${at.id}` : at.dataset.picture ? `[data-picture="${at.dataset.picture}"]` : '');
+		old.replaceWith(next);
+		if (held) {
+			next.querySelector(held)?.focus({ preventScroll: true });
+		}
 	}
-	parts.set(id, next.innerHTML);
-	const at = document.activeElement;
-	const held = old.contains(at) && (at.id ? `#${at.id}` : at.dataset.picture ? `[data-picture="${at.dataset.picture}"]` : '');
-	old.replaceWith(next);
-	if (held) {
-		next.querySelector(held)?.focus({ preventScroll: true });
-	}
-	return true;
+	return changed;
 }
 
 // news calls f when something on the server has changed: not while an earlier call is still at work, and

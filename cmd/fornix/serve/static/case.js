@@ -1,13 +1,59 @@
-// One case: pictures and findings, what is being done, scans that come and go.
+// One case: how to look at it, its findings, what is being done, scans that come and go.
 import { attempt, fresh, news, post } from './app.js';
+import { correct } from './correct.js';
 import { dropped } from './drop.js';
 
 const main = document.getElementById('main');
-const number = document.getElementById('live').dataset.case;
-const scan = () => document.getElementById('scan');
+const section = document.getElementById('scan');
+const { case: number, scan } = section.dataset;
 let picture = ''; // the one that was chosen; empty: the first
+let mode = 'turn'; // or pictures
+let ready = false; // the part that turns the scan can be talked to
 
 dropped((last) => { location.href = `/case/${last.case}?scan=${last.scan}`; });
+
+const frame = () => document.getElementById('turn');
+const tell = (what) => ready && frame()?.contentWindow.postMessage(what, '*'); // it has no origin to be named
+const correcting = correct(number, scan, tell, () => look('turn'));
+
+// What the part says: it is not trusted with more than places and sizes.
+addEventListener('message', (e) => {
+	const said = e.data;
+	if (!frame() || e.source !== frame().contentWindow || !said || said.fornix !== 'part') {
+		return;
+	}
+	if (said.ready) {
+		ready = true;
+		frame().dataset.ready = 'yes';
+		correcting.show();
+	}
+	if (said.flat) {
+		look('pictures');
+	}
+	if (Number.isFinite(said.height)) {
+		frame().style.height = `${Math.min(3000, Math.max(300, Math.ceil(said.height)))}px`;
+	}
+	if (Number.isInteger(said.finding)) {
+		mark(main.querySelector(`.row[data-number="${said.finding}"]`));
+	}
+	if (typeof said.moved === 'string' && Array.isArray(said.at) && said.at.length === 3 && said.at.every(Number.isFinite)) {
+		correcting.moved(said.moved, said.at);
+	}
+});
+
+// look changes between turning the scan and its pictures.
+function look(to) {
+	mode = to;
+	const turn = frame(), pictures = document.getElementById('pictures');
+	if (!turn || !pictures) {
+		return;
+	}
+	turn.hidden = to !== 'turn';
+	pictures.hidden = to === 'turn';
+	for (const b of main.querySelectorAll('[data-mode]')) {
+		b.setAttribute('aria-pressed', String(b.dataset.mode === to));
+	}
+}
 
 function show(name) {
 	const button = main.querySelector(`[data-picture="${CSS.escape(name)}"]`);
@@ -25,14 +71,50 @@ function show(name) {
 	}
 }
 
-// On a narrow page the picture lies above the list: what was asked for is brought into view.
-function look() {
-	const img = document.getElementById('shot');
-	const box = img.getBoundingClientRect();
-	if (box.bottom < 60 || box.top > innerHeight - 60) {
-		img.scrollIntoView({ block: 'nearest', behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth' });
+function mark(row) {
+	for (const r of main.querySelectorAll('.row')) {
+		r.toggleAttribute('aria-current', r === row);
 	}
 }
+
+// On a narrow page the view lies above the list: what was asked for is brought into view.
+function bring(el) {
+	const box = el.getBoundingClientRect();
+	if (box.top < -100 || box.top > innerHeight - 300) {
+		el.scrollIntoView({ block: 'start', behavior: matchMedia('(prefers-reduced-motion: reduce)').matches ? 'auto' : 'smooth' });
+	}
+}
+
+function finding(row) {
+	mark(row);
+	if (row.dataset.show) {
+		show(row.dataset.show);
+	}
+	if (mode === 'turn' && ready && row.dataset.number !== '0') {
+		tell({ fly: Number(row.dataset.number) });
+		bring(frame());
+	} else if (row.dataset.show) {
+		look('pictures');
+		bring(document.getElementById('shot'));
+	}
+}
+
+const address = `/case/${number}/scan/${scan}`;
+const jobs = {
+	again: () => post(`${address}/given`, {}),
+	'remove-scan': async () => {
+		if (confirm('Remove this scan and its results from the case?')) {
+			await post(`${address}/remove`);
+			location.href = `/case/${number}`;
+		}
+	},
+	'remove-case': async (b) => {
+		if (confirm(`Remove ${b.dataset.title} with its scans, order and results? This cannot be undone.`)) {
+			await post(`/case/${number}/remove`);
+			location.href = '/';
+		}
+	},
+};
 
 main.addEventListener('click', (e) => {
 	const b = e.target.closest('button');
@@ -41,30 +123,12 @@ main.addEventListener('click', (e) => {
 	}
 	if (b.dataset.picture) {
 		show(b.dataset.picture);
+	} else if (b.dataset.mode) {
+		look(b.dataset.mode);
 	} else if (b.classList.contains('row')) {
-		for (const r of main.querySelectorAll('.row')) {
-			r.toggleAttribute('aria-current', r === b);
-		}
-		if (b.dataset.show) {
-			show(b.dataset.show);
-			look();
-		}
-	} else if (b.id === 'again') {
-		attempt(() => post(`/case/${number}/scan/${scan().dataset.scan}/given`, {}));
-	} else if (b.id === 'remove-scan') {
-		if (confirm('Remove this scan and its results from the case?')) {
-			attempt(async () => {
-				await post(`/case/${number}/scan/${scan().dataset.scan}/remove`);
-				location.href = `/case/${number}`;
-			});
-		}
-	} else if (b.id === 'remove-case') {
-		if (confirm(`Remove ${b.dataset.title} with its scans, order and results? This cannot be undone.`)) {
-			attempt(async () => {
-				await post(`/case/${number}/remove`);
-				location.href = '/';
-			});
-		}
+		finding(b);
+	} else if (jobs[b.id]) {
+		attempt(() => jobs[b.id](b));
 	}
 });
 
@@ -73,15 +137,29 @@ main.addEventListener('submit', async (e) => {
 		return;
 	}
 	e.preventDefault();
-	const button = document.getElementById('sheet');
+	const button = document.getElementById('sheet'), was = button.textContent;
 	button.disabled = true;
 	button.textContent = 'Writing…';
 	await attempt(() => post(`/case/${number}/sheet`, { paper: document.getElementById('paper').value }));
-	await attempt(() => fresh('live', true));
-});
-
-news(async () => {
-	if (await fresh('live') && picture) {
-		show(picture);
+	await attempt(refresh);
+	const still = document.getElementById('sheet');
+	still.disabled = false;
+	if (still === button) {
+		still.textContent = was;
 	}
 });
+
+async function refresh() {
+	const open = document.getElementById('correct')?.open;
+	const changed = await fresh(['top', 'status', 'results', 'leave']);
+	if (changed.includes('results')) {
+		ready = false;
+		look(mode);
+		if (picture) {
+			show(picture);
+		}
+		correcting.anew(open);
+	}
+}
+
+news(refresh);

@@ -15,9 +15,9 @@ query.addEventListener('input', () => {
 	clearTimeout(soon);
 	soon = setTimeout(() => {
 		history.replaceState(null, '', address());
-		fresh('cases');
+		fresh(['cases']);
 	}, 150);
 });
 query.form.addEventListener('submit', (e) => e.preventDefault());
 
-news(() => fresh('cases'));
+news(() => fresh(['cases']));

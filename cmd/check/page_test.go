@@ -296,10 +296,23 @@ func TestPageOnPaper(t *testing.T) {
 
 // axe-core, a general-purpose checker of accessibility (npm), has nothing serious to say.
 func TestPageIsAccessible(t *testing.T) {
+	s := faultyPage(t)
+	checker := accessibility(t)
+	for _, dark := range []bool{false, true} {
+		p := openPage(t, s.file, 390, 844, dark)
+		p.click("#cut")
+		p.click("#measure")
+		p.shot(fmt.Sprintf("narrow-dark-%v", dark), true)
+		p.accessible(checker, fmt.Sprintf("dark %v", dark))
+	}
+}
+
+// accessibility is the checker's script.
+func accessibility(t *testing.T) string {
+	t.Helper()
 	if _, err := exec.LookPath("npm"); err != nil {
 		t.Skip("no npm")
 	}
-	s := faultyPage(t)
 	dir := t.TempDir()
 	if err := axe.unpack(dir); err != nil {
 		t.Skip("npm reaches no registry: ", err)
@@ -308,19 +321,20 @@ func TestPageIsAccessible(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, dark := range []bool{false, true} {
-		p := openPage(t, s.file, 390, 844, dark)
-		p.click("#cut")
-		p.click("#measure")
-		p.shot(fmt.Sprintf("narrow-dark-%v", dark), true)
-		value[any](p, string(checker)+"; null")
-		found := value[[]string](p, `axe.run().then((r) => r.violations.filter((v) => v.impact === 'serious' || v.impact === 'critical')
-			.map((v) => v.id + ': ' + v.nodes.map((n) => n.target + ' ' + n.failureSummary).join('; ')))`)
-		for _, f := range found {
-			t.Errorf("dark %v: %s", dark, f)
-		}
-		if n := value[int](p, `axe.run().then((r) => r.passes.length)`); n < 20 {
-			t.Errorf("only %d rules passed", n)
-		}
+	return string(checker)
+}
+
+// accessible fails the test where the checker finds something serious on the page; pages in its frames
+// are looked at by themselves.
+func (p *tab) accessible(checker, where string) {
+	p.t.Helper()
+	value[any](p, checker+"; null")
+	found := value[[]string](p, `axe.run({ iframes: false }).then((r) => r.violations.filter((v) => v.impact === 'serious' || v.impact === 'critical')
+		.map((v) => v.id + ': ' + v.nodes.map((n) => n.target + ' ' + n.failureSummary).join('; ')))`)
+	for _, f := range found {
+		p.t.Errorf("%s: %s", where, f)
+	}
+	if n := value[int](p, `axe.run({ iframes: false }).then((r) => r.passes.length)`); n < 20 {
+		p.t.Errorf("%s: only %d rules passed", where, n)
 	}
 }

@@ -24,6 +24,7 @@ import (
 type serveCmd struct {
 	Dir       string `help:"Folder of the cases; made where it is not there (default: fornix-cases in your home)." placeholder:"DIR"`
 	Listen    string `help:"Address to serve at. Another than this machine's own asks every browser for a key." default:"127.0.0.1:7373" placeholder:"HOST:PORT"`
+	Watch     string `help:"Inspect scans that arrive in this folder too, once each; nothing in it is changed." placeholder:"DIR"`
 	Protocol  string `help:"Judge by the limits in FILE instead of the default ones." placeholder:"FILE"`
 	MaxUpload int    `help:"Largest scan that is taken, in MiB." default:"1024" placeholder:"MIB"`
 	NoBrowser bool   `help:"Open no browser; print the address only."`
@@ -42,6 +43,7 @@ Examples:
 
   fornix serve
   fornix serve --dir cases --no-browser
+  fornix serve --watch inbox
   fornix serve --listen 127.0.0.1:0`
 }
 
@@ -74,7 +76,7 @@ func (c serveCmd) Run(s streams) error {
 		return err
 	}
 	defer l.Close()
-	opt := serve.Options{MaxUpload: int64(c.MaxUpload) << 20, Log: log.New(s.err, "fornix: ", 0)}
+	opt := serve.Options{MaxUpload: int64(c.MaxUpload) << 20, Watch: c.Watch, Log: log.New(s.err, "fornix: ", 0)}
 	if !l.Addr().(*net.TCPAddr).IP.IsLoopback() {
 		opt.Key = rand.Text()
 	}
@@ -101,6 +103,15 @@ func (c serveCmd) prepare() (j job, dir string, err error) {
 	}
 	if c.MaxUpload < 1 {
 		return j, "", &failure{exitUsage, "--max-upload is at least 1 MiB", "leave it out for 1024"}
+	}
+	if c.Watch != "" {
+		info, err := os.Stat(c.Watch)
+		if err == nil && !info.IsDir() {
+			err = errors.New("is no folder")
+		}
+		if err != nil {
+			return j, "", &failure{exitUsage, c.Watch + ": " + plain(err), "give --watch a folder that is there"}
+		}
 	}
 	dir = c.Dir
 	if dir == "" {

@@ -134,11 +134,16 @@ func (s *Server) doing(n int, k *Scan) string {
 // showList is the page of all cases.
 func (s *Server) showList(w http.ResponseWriter, r *http.Request) {
 	var d struct {
-		Items []item
-		Most  int64
-		Query string
+		Items    []item
+		Most     int64
+		Query    string
+		Watch    string
+		Problems []string
 	}
 	d.Most, d.Query = s.opt.MaxUpload, r.URL.Query().Get("q")
+	if s.inbox != nil {
+		d.Watch, d.Problems = s.inbox.dir, s.inbox.told()
+	}
 	for _, c := range s.store.List() {
 		if it := s.itemOf(&c); it.matches(d.Query) {
 			d.Items = append(d.Items, it)

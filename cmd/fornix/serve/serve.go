@@ -12,6 +12,7 @@ import (
 	"log"
 	"net"
 	"net/http"
+	"sync"
 	"time"
 
 	"fornix/inspect"
@@ -37,6 +38,7 @@ type Engine struct {
 type Options struct {
 	Key       string      // asked for before anything is shown; empty: only where nobody else can connect
 	MaxUpload int64       // bytes of one scan; 0: 1 GiB
+	Watch     string      // folder whose scans are inspected as they come; empty: none
 	Log       *log.Logger // faults of the program; nil: thrown away
 	patience  time.Duration
 }
@@ -51,6 +53,7 @@ type Server struct {
 	engine Engine
 	opt    Options
 	queue  *queue
+	inbox  *inbox // nil: none is watched
 	post   string // what every change must carry, so that no other page can ask for it
 	boot   string // names this run of the program
 	hosts  hosts
@@ -77,6 +80,11 @@ func New(store *Store, engine Engine, l net.Listener, opt Options) (*Server, err
 	}
 	s := &Server{store: store, engine: engine, opt: opt, post: rand.Text(), boot: rand.Text(), hosts: at}
 	s.queue = newQueue(store, engine, opt.Log)
+	if opt.Watch != "" {
+		if s.inbox, err = openInbox(store, opt.Watch, opt.MaxUpload); err != nil {
+			return nil, err
+		}
+	}
 	s.http = &http.Server{
 		Handler: s.guard(s.routes()), ErrorLog: opt.Log, MaxHeaderBytes: 1 << 14,
 		ReadHeaderTimeout: opt.patience, ReadTimeout: opt.patience, WriteTimeout: 2 * opt.patience, IdleTimeout: 4 * opt.patience,
@@ -89,10 +97,15 @@ func New(store *Store, engine Engine, l net.Listener, opt Options) (*Server, err
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	working, stop := context.WithCancel(ctx)
 	defer stop()
+	var work sync.WaitGroup
+	work.Go(func() { s.queue.run(working) })
+	if s.inbox != nil {
+		work.Go(func() { s.inbox.run(working) })
+	}
 	worked := make(chan struct{})
 	go func() {
 		defer close(worked)
-		s.queue.run(working)
+		work.Wait()
 	}()
 	ended := make(chan error, 1)
 	go func() { ended <- s.http.Serve(l) }()

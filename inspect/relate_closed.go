@@ -31,7 +31,7 @@ func throughClosed(out *RelateOutcome, closed *Scan, workers int) error {
 		if err != nil {
 			return fmt.Errorf("%w: the %s scan does not fit on the scan of both closed: %w", ErrNotShared, j.jaw, err)
 		}
-		*j.pose = motionOf(fit.Pose)
+		*j.pose = MotionOf(fit.Pose)
 		sh.Fits = append(sh.Fits, FitOnScan{
 			Jaw: j.jaw, RMSMM: fit.RMSMM, OverlapShare: fit.OverlapShare, Pairs: fit.Pairs, TurnUDeg: fit.TurnUDeg, ShiftUMM: fit.ShiftUMM,
 		})

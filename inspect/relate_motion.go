@@ -6,8 +6,8 @@ import (
 	"fornix/mesh/register"
 )
 
-// motionOf writes a pose as a report does.
-func motionOf(a register.Pose) Motion {
+// MotionOf writes a pose as a report does.
+func MotionOf(a register.Pose) Motion {
 	var m Motion
 	for i, r := range a.R {
 		m.Rotation[i] = Vec{X: r[0], Y: r[1], Z: r[2]}

@@ -119,7 +119,7 @@ func TestRelatePair(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pose := motionOf(poseOf(pr.Truth.LowerToUpper))
+	pose := MotionOf(poseOf(pr.Truth.LowerToUpper))
 	u, l := scanOf(t, pr.Upper.Mesh, "upper"), scanOf(t, pr.Lower.Mesh, "lower")
 	out, err := Relate(u, l, DefaultProtocol(), RelateOptions{Pose: &pose, Workers: 1})
 	if err != nil {

@@ -49,7 +49,7 @@ func RelateInspected(upper, lower *Outcome, p Protocol, o RelateOptions) (*Relat
 	r := &Relation{Schema: Schema{Name: RelationSchemaName, Version: RelationSchemaVersion}, Protocol: p.ID(), Cautions: Cautions()}
 	out := &RelateOutcome{Relation: r, Upper: upper, Lower: lower}
 	r.Upper, r.Lower = upper.Report.Scan, lower.Report.Scan
-	r.Shared = Shared{How: SharedFrame, Upper: motionOf(register.Identity()), Lower: motionOf(register.Identity())}
+	r.Shared = Shared{How: SharedFrame, Upper: MotionOf(register.Identity()), Lower: MotionOf(register.Identity())}
 	switch {
 	case o.Closed != nil:
 		if err := throughClosed(out, o.Closed, o.Workers); err != nil {

@@ -36,7 +36,7 @@ func (p *pair) change(f *common, c Change, face *face, upper, lower []crestPoint
 		frame.R[i] = r
 	}
 	motion := frame.Inverse().Then(local).Then(frame)
-	w.Motion = motionOf(motion)
+	w.Motion = MotionOf(motion)
 
 	q := *p
 	q.lower.pose = q.lower.pose.Then(motion)

@@ -125,7 +125,7 @@ func TestChangedHeights(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pose := motionOf(poseOf(pr.Truth.LowerToUpper))
+	pose := MotionOf(poseOf(pr.Truth.LowerToUpper))
 	out, err := Relate(scanOf(t, pr.Upper.Mesh, "upper"), scanOf(t, pr.Lower.Mesh, "lower"), DefaultProtocol(), RelateOptions{Pose: &pose,
 		Changes: []Change{{FrontMM: 2, Keep: Upper}, {FrontMM: -1}, {FrontMM: 3, Turn: true, Keep: Lower}}})
 	if err != nil {

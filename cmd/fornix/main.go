@@ -25,6 +25,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
 // command is everything that can be asked for on the command line.
 type command struct {
 	Inspect  inspectCmd  `cmd:"" help:"Measure and judge scans; write reports and images."`
+	Relate   relateCmd   `cmd:"" help:"Measure an upper and a lower with their rims closed: flat, parallel, at what height."`
 	Compare  compareCmd  `cmd:"" help:"Measure one scan against another: a retake, a layer, a cast, precision, trueness."`
 	Serve    serveCmd    `cmd:"" help:"Open the app in the browser: drop scans, see results, fill in the order."`
 	Demo     demoCmd     `cmd:"" help:"Make an invented case, inspect it, and show what comes out."`

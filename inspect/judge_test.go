@@ -338,6 +338,14 @@ func TestExplanationsMatchJudge(t *testing.T) {
 			found[f.Code] = true
 		}
 	}
+	for _, c := range judgedRelations {
+		r := soundRelation()
+		c.change(r)
+		findings, _ := JudgeRelation(r, p)
+		for _, f := range findings {
+			found[f.Code] = true
+		}
+	}
 	named := map[string]bool{}
 	for _, e := range Explanations() {
 		if !found[e.Code] {

@@ -87,6 +87,18 @@ type Limits struct {
 	LayerThick         Limit `toml:"layer-thick"`
 	CutBack            Limit `toml:"cut-back"`
 
+	RimsUnparallel Limit `toml:"rims-unparallel"`
+	RimsApart      Limit `toml:"rims-apart"`
+	GapUneven      Limit `toml:"gap-uneven"`
+	GapSides       Limit `toml:"gap-sides"`
+	GapFront       Limit `toml:"gap-front"`
+	RimsSunk       Limit `toml:"rims-sunk"`
+	MidlinesApart  Limit `toml:"midlines-apart"`
+	SpaceShort     Limit `toml:"space-short"`
+	HeightUnusual  Limit `toml:"height-unusual"`
+	FaceCanted     Limit `toml:"face-canted"`
+	FacePitched    Limit `toml:"face-pitched"`
+
 	ScanUnit       Rule `toml:"scan-unit"`
 	ScanTissueSide Rule `toml:"scan-tissue-side-only"`
 	ScanInsideOut  Rule `toml:"scan-inside-out"`
@@ -105,6 +117,7 @@ type Limits struct {
 	AlignmentGiven Rule `toml:"alignment-given"`
 	NoComparison   Rule `toml:"unmeasured-comparison"`
 	NoLayer        Rule `toml:"unmeasured-layer"`
+	NoRelation     Rule `toml:"unmeasured-relation"`
 }
 
 // NearBy says where a fault in the material is critical, and when it is deep.
@@ -189,6 +202,17 @@ func (l *Limits) all() []namedLimit {
 		{"layer-thin", below(l.LayerThin)},
 		{"layer-thick", above(l.LayerThick)},
 		{"cut-back", above(l.CutBack)},
+		{"rims-unparallel", above(l.RimsUnparallel)},
+		{"rims-apart", above(l.RimsApart)},
+		{"gap-uneven", above(l.GapUneven)},
+		{"gap-sides", above(l.GapSides)},
+		{"gap-front", above(l.GapFront)},
+		{"rims-sunk", above(l.RimsSunk)},
+		{"midlines-apart", above(l.MidlinesApart)},
+		{"space-short", below(l.SpaceShort)},
+		{"height-unusual", above(l.HeightUnusual)},
+		{"face-canted", above(l.FaceCanted)},
+		{"face-pitched", above(l.FacePitched)},
 	}
 	out = append(out, l.BorderThin.named("border-thin", true)...)
 	out = append(out, l.BorderThick.named("border-thick", false)...)
@@ -216,6 +240,7 @@ func (l *Limits) rules() []namedRule {
 		{"alignment-given", l.AlignmentGiven},
 		{"unmeasured-comparison", l.NoComparison},
 		{"unmeasured-layer", l.NoLayer},
+		{"unmeasured-relation", l.NoRelation},
 	}
 }
 

@@ -65,6 +65,7 @@ func RelateInspected(upper, lower *Outcome, p Protocol, o RelateOptions) (*Relat
 	if err := s.measure(out, o); err != nil {
 		return nil, err
 	}
+	r.Findings, r.Verdict = JudgeRelation(r, p)
 	return out, nil
 }
 

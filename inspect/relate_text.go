@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"strings"
+	"unicode/utf8"
 )
 
 // WriteRelationText writes the summary of a relation for the terminal, in the manner of WriteText.
@@ -15,7 +16,7 @@ func WriteRelationText(w io.Writer, r *Relation) error {
 	wrap(&b, "Upper and lower impression with their rims closed, "+togetherBy(&r.Shared)+". Judged by "+r.Protocol+".", "  ", 100)
 	findingLines(&b, r.Findings)
 	b.WriteString("\nMeasured\n")
-	row := func(name, value string) { fmt.Fprintf(&b, "  %-22s  %s\n", name, value) }
+	row := rowsIn(&b)
 	for _, f := range r.Shared.Fits {
 		row("Fit of the "+string(f.Jaw), fmt.Sprintf("%.3f mm root mean square, %.0f %% of the scan, turn ± %.3f degrees", f.RMSMM, 100*f.OverlapShare, f.TurnUDeg))
 	}
@@ -37,6 +38,19 @@ func WriteRelationText(w io.Writer, r *Relation) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// rowsIn writes a name and its value, lines of at most 100 characters.
+func rowsIn(b *strings.Builder) func(name, value string) {
+	const indent, width = 26, 100
+	return func(name, value string) {
+		if utf8.RuneCountInString(value) > width-indent {
+			var long strings.Builder
+			wrap(&long, value, strings.Repeat(" ", indent), width)
+			value = strings.TrimSpace(long.String())
+		}
+		fmt.Fprintf(b, "  %-22s  %s\n", name, value)
+	}
 }
 
 func togetherBy(s *Shared) string {
@@ -79,9 +93,9 @@ func gapRows(row func(name, value string), g *RimGap) {
 			row("", fmt.Sprintf("%-15s %s", q.Name, q.Unmeasured))
 			continue
 		}
-		row("", fmt.Sprintf("%-15s median %5.2f, %5.2f to %5.2f mm, %3.0f mm2; in contact %.0f, %.0f, %.0f mm2", q.Name, *q.MedianMM, *q.MinMM, *q.P95MM, q.AreaMM2, q.ContactMM2[0], q.ContactMM2[1], q.ContactMM2[2]))
+		row("", fmt.Sprintf("%-15s median %5.2f, %5.2f to %5.2f mm, %3.0f mm2; contact %.0f, %.0f, %.0f", q.Name, *q.MedianMM, *q.MinMM, *q.P95MM, q.AreaMM2, q.ContactMM2[0], q.ContactMM2[1], q.ContactMM2[2]))
 	}
-	row("In contact", fmt.Sprintf("%s mm2 closer than 0.05 mm, %s closer than 0.1, %s closer than 0.2", plusMinus(a.ContactMM2[0], a.ContactUMM2[0]), plusMinus(a.ContactMM2[1], a.ContactUMM2[1]), plusMinus(a.ContactMM2[2], a.ContactUMM2[2])))
+	row("Contact, mm2", fmt.Sprintf("%s closer than 0.05 mm, %s closer than 0.1, %s closer than 0.2", plusMinus(a.ContactMM2[0], a.ContactUMM2[0]), plusMinus(a.ContactMM2[1], a.ContactUMM2[1]), plusMinus(a.ContactMM2[2], a.ContactUMM2[2])))
 	if g.SunkMM > 0 {
 		row("Run into each other", fmt.Sprintf("%s mm deep, %s mm3", plusMinus(g.SunkMM, g.SunkUMM), plusMinus(g.SunkMM3, g.SunkUMM3)))
 	}
@@ -154,7 +168,7 @@ func whatIfRows(b *strings.Builder, w *WhatIf) {
 		how = fmt.Sprintf("by a turn of %.2f degrees about the hinge axis, which is %s", math.Abs(*w.TurnDeg), w.Axis.How)
 	}
 	fmt.Fprintf(b, "\n%s by %.1f mm in front, %s\n", word, by, how)
-	row := func(name, value string) { fmt.Fprintf(b, "  %-22s  %s\n", name, value) }
+	row := rowsIn(b)
 	if a := &w.Gap.All; a.MinMM != nil && a.P95MM != nil && a.MedianMM != nil {
 		row("Gap between the rims", fmt.Sprintf("%.2f to %.2f mm (95 %%), median %s; %s", *a.MinMM, *a.P95MM, plusMinus(*a.MedianMM, known(a.UMM)), wider(w.ForeAftDeg, w.SidewaysDeg)))
 	} else {

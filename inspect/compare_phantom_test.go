@@ -204,7 +204,7 @@ func TestRepeatWithNoise(t *testing.T) {
 }
 
 // An impression and the cast poured from it: the fitting surface agrees, and the outer surface is not
-// compared. A cast made larger all over shows as one that stands too high.
+// compared. A bump on the cast is seen, and a cast made larger all over shows as one that stands too high.
 func TestImpressionAgainstCast(t *testing.T) {
 	a := sharedUpper()
 	p := smallPhantom("upper")
@@ -213,7 +213,10 @@ func TestImpressionAgainstCast(t *testing.T) {
 		q := p
 		// On a foot the cast has walls and a floor, which no impression shows, and is closed.
 		q.Base = grown == 0
-		if grown > 0 {
+		if grown == 0 {
+			// A void of the impression that was filled before the scan: on the cast it stands up.
+			q.Voids = []phantom.Cap{{X: 9, Y: 26, Diameter: 3, Depth: 1.2}}
+		} else {
 			// What is taken off the impression stands up on the cast.
 			q.Layers = []phantom.Layer{{Y: 25, Thickness: -grown, Fade: 3}}
 		}
@@ -235,6 +238,13 @@ func TestImpressionAgainstCast(t *testing.T) {
 			}
 			if d := w.AtB; w.Region == PlaceBorder && grown == 0 && !(math.Abs(d.Percentiles.P50) < 0.05 && d.AbsP95MM < 1.5) {
 				t.Errorf("95 %% of the border within %.2f mm, median %.3f", d.AbsP95MM, d.Percentiles.P50)
+			}
+		}
+		if grown == 0 {
+			bump := b.onto(a).Apply(b.truth.Voids[0].Point)
+			for _, d := range []*Deviation{c.Zone.AtA, c.Zone.AtB} {
+				near(t, "the bump's height", d.Lowest.MM, -1.2, 0.15)
+				near(t, "off its place", d.Lowest.At.Dist(bump), 0, 1.3)
 			}
 		}
 		if grown > 0 && (c.Verdict != Rescan || c.Findings[0].Code != "cast-deviation" || !strings.Contains(c.Findings[0].Text, "too high")) {

@@ -220,7 +220,7 @@ func (r *comparer) measure() {
 	r.bDist = r.distances(r.b.body, r.a.body, toA, 1)
 	r.carryOver(toA)
 	if r.Purpose == AsCast {
-		r.counterparts(toA)
+		r.counterparts(toB, toA)
 	}
 	r.doubt = newCompareDoubt(r.a.grain, r.b.grain, known(r.Alignment.PlaceUMM)/2)
 	fa := &distances{pos: r.a.body.Mesh.Pos, dist: r.aDist, area: r.a.area}
@@ -257,18 +257,23 @@ func (r *comparer) measure() {
 // it is another wall.
 func (r *comparer) distances(of, to *register.Body, near []register.Signed, sign float64) []float64 {
 	out := make([]float64, len(near))
-	away := math.Cos(r.method.AwayDeg * math.Pi / 180)
 	for v, d := range near {
 		out[v] = sign * d.MM
-		if !d.Found || d.OnBoundary || of.Normals[v].Dot(to.Mesh.FaceNormal(d.Face)) < away {
+		if !d.Found || d.OnBoundary || r.away(of.Normals[v], to, d.Face) {
 			out[v] = math.NaN()
 		}
 	}
 	return out
 }
 
+// away reports whether a face of a body faces away from a place with the normal n.
+func (r *comparer) away(n Vec, to *register.Body, f mesh.FaceID) bool {
+	return n.Dot(to.Mesh.FaceNormal(f)) < math.Cos(r.method.AwayDeg*math.Pi/180)
+}
+
 // carryOver gives each vertex of b the part and zone of the vertex of a that is nearest to its nearest
-// place there. What has no such place belongs to the outer surface and to no zone.
+// place there. What has no such place, or one that faces away, belongs to the outer surface and to no
+// zone.
 func (r *comparer) carryOver(toA []register.Signed) {
 	if r.place == nil {
 		return
@@ -280,7 +285,7 @@ func (r *comparer) carryOver(toA []register.Signed) {
 	}
 	for v, d := range toA {
 		r.placeB[v] = uint8(len(comparePlaces) - 1)
-		if !d.Found {
+		if !d.Found || r.away(r.b.body.Normals[v], r.a.body, d.Face) {
 			continue
 		}
 		t := m.Tri[d.Face]
@@ -298,38 +303,52 @@ func (r *comparer) carryOver(toA []register.Signed) {
 }
 
 // counterparts leaves of an impression and its cast what was in touch: of the impression the fitting
-// surface and the border, of the cast what is nearest to those, if the cast is found about as near from
-// there: its land and foot are nearest to a border that has its own counterpart elsewhere. What is left
-// out at the border has no area; on the fitting surface it counts as not compared.
-func (r *comparer) counterparts(toA []register.Signed) {
-	m, part := r.a.body.Mesh, r.a.anatomy.Part
+// surface and the border, of the cast what is nearest to those, and of both what is the other's
+// counterpart: from its nearest place it is found about as near again. A cast's land and foot are
+// nearest to a border that has its counterpart elsewhere, and so is the impression in an undercut that
+// was blocked out. What is left out at the border and beyond has no area; on the fitting surface it
+// counts as not compared.
+func (r *comparer) counterparts(toB, toA []register.Signed) {
+	slack := 2 * math.Max(r.a.grain.EdgeMM, r.b.grain.EdgeMM)
+	lostA := lost(toB, r.bDist, r.b.body.Mesh, slack)
+	lostB := lost(toA, r.aDist, r.a.body.Mesh, slack)
 	leave := func(dist, area []float64, v int) { dist[v], area[v] = math.NaN(), 0 }
-	for v := range r.aDist {
-		if part[v] != PartTissue && part[v] != PartBorder {
+	border := uint8(slices.Index(comparePlaces, PlaceBorder))
+	for v, place := range r.place {
+		switch {
+		case place > border, lostA[v] && place == border:
 			leave(r.aDist, r.a.area, v)
+		case lostA[v]:
+			r.aDist[v] = math.NaN()
 		}
 	}
-	slack := 2 * math.Max(r.a.grain.EdgeMM, r.b.grain.EdgeMM)
-	border := uint8(slices.Index(comparePlaces, PlaceBorder))
-	for v, d := range toA {
-		if !d.Found || r.placeB[v] > border {
-			leave(r.bDist, r.b.area, v)
-			continue
-		}
-		back := math.Inf(-1)
-		for _, u := range m.Tri[d.Face] {
-			if !math.IsNaN(r.aDist[u]) {
-				back = math.Max(back, math.Abs(r.aDist[u]))
-			}
-		}
+	for v, place := range r.placeB {
 		switch {
-		case math.Abs(d.MM) <= back+slack:
-		case r.placeB[v] == border:
+		case place > border, lostB[v] && place == border:
 			leave(r.bDist, r.b.area, v)
-		default:
+		case lostB[v]:
 			r.bDist[v] = math.NaN()
 		}
 	}
+}
+
+// lost tells which places are farther from their nearest place than that is, within slack, from its own;
+// back are the distances at the vertices of the surface m on which the nearest places lie.
+func lost(near []register.Signed, back []float64, m *mesh.Mesh, slack float64) []bool {
+	out := make([]bool, len(near))
+	for v, d := range near {
+		if !d.Found {
+			continue
+		}
+		far := math.Inf(-1)
+		for _, u := range m.Tri[d.Face] {
+			if !math.IsNaN(back[u]) {
+				far = math.Max(far, math.Abs(back[u]))
+			}
+		}
+		out[v] = !(math.Abs(d.MM) <= far+slack)
+	}
+	return out
 }
 
 // layer finds what lies between the two surfaces.

@@ -116,27 +116,40 @@ func columns(m *mesh.Mesh, normals []Vec, t []float64) []float64 {
 	return out
 }
 
-// discMeans returns the mean of t by area over the vertices within r of each along the surface. Where
-// t is not measured it stays so; what is not measured nearby does not count.
-func discMeans(m *mesh.Mesh, t, area []float64, r float64) []float64 {
-	out := make([]float64, len(t))
-	inBlocks(len(t), func() func(v int) {
+// discMeans returns the means of fields by area over the vertices within r of each along the surface.
+// Where a field is not measured it stays so; what is not measured nearby does not count.
+func discMeans(m *mesh.Mesh, area []float64, r float64, fields ...[]float64) [][]float64 {
+	out := make([][]float64, len(fields))
+	for i := range out {
+		out[i] = make([]float64, len(area))
+	}
+	inBlocks(len(area), func() func(v int) {
 		walk := mesh.NewWalker(m)
 		var near []mesh.VertexID
 		return func(v int) {
-			if out[v] = t[v]; math.IsNaN(t[v]) {
+			wanted := false
+			for i, t := range fields {
+				out[i][v] = t[v]
+				wanted = wanted || !math.IsNaN(t[v])
+			}
+			if !wanted {
 				return
 			}
 			near = walk.Within(mesh.VertexID(v), r, near)
-			var sum, w float64
-			for _, u := range near {
-				if !math.IsNaN(t[u]) {
-					sum += float64(area[u] * t[u])
-					w += area[u]
+			for i, t := range fields {
+				if math.IsNaN(t[v]) {
+					continue
 				}
-			}
-			if w > 0 {
-				out[v] = sum / w
+				var sum, w float64
+				for _, u := range near {
+					if !math.IsNaN(t[u]) {
+						sum += float64(area[u] * t[u])
+						w += area[u]
+					}
+				}
+				if w > 0 {
+					out[i][v] = sum / w
+				}
 			}
 		}
 	})

@@ -40,13 +40,13 @@ type layerFinder struct {
 // Method.PartMM2 are noise and count as unchanged.
 func (l *layerFinder) find() (*Layer, []float64) {
 	l.t, _ = layerThickness(l.a, l.b, nil, l.method.LayerMM)
-	l.mean = discMeans(l.a.Mesh, l.t, l.areaA, l.method.DiscMM)
+	means := discMeans(l.a.Mesh, l.areaA, l.method.DiscMM, l.t, cutOff(l.a, l.coarser))
+	l.mean, l.cut = means[0], means[1]
 	l.under, l.underHit = layerThickness(l.b, l.a, func(v int) bool { return l.bDist[v] < 0 }, l.method.LayerMM)
 	l.walk = newWalker(l.a.Mesh)
 	l.fitting = func(v mesh.VertexID) bool {
 		return l.an != nil && (l.an.Part[v] == PartTissue || l.an.Part[v] == PartBorder)
 	}
-	l.cut = discMeans(l.a.Mesh, cutOff(l.a, l.coarser), l.areaA, l.method.DiscMM)
 	out := &Layer{LeastMM: math.Max(l.method.LeastMM, l.discU(0)), Parts: []LayerPart{}, Thin: []ThinSpot{}}
 	l.sort(out.LeastMM)
 	above, over := columns(l.a.Mesh, l.a.Normals, l.t), columns(l.b.Mesh, l.b.Normals, positive(l.under))
@@ -170,7 +170,7 @@ func (l *layerFinder) measureRemoved(p *LayerPart, verts, under []mesh.VertexID,
 		return
 	}
 	f := &distances{pos: l.b.Mesh.Pos, dist: l.under, area: l.areaB}
-	l.measure(p, f, discMeans(l.b.Mesh, l.under, l.areaB, l.method.DiscMM), cutOff(l.b, 1/l.coarser), sags(l.b, 1/l.coarser), under, column)
+	l.measure(p, f, discMeans(l.b.Mesh, l.areaB, l.method.DiscMM, l.under)[0], cutOff(l.b, 1/l.coarser), sags(l.b, 1/l.coarser), under, column)
 }
 
 // measure fills the numbers of a part from the thickness f at verts, its means over discs, what flat

@@ -65,24 +65,15 @@ func (f *distances) deviation(keep func(v int) bool, doubt compareDoubt) *Deviat
 	for i, b := range withinMM {
 		out.Within = append(out.Within, Within{b, within[i] / out.AreaMM2})
 	}
+	slices.SortFunc(all, func(a, b place) int { return cmp.Or(cmp.Compare(a.d, b.d), cmp.Compare(a.w, b.w)) })
 	d, w := make([]float64, len(all)), make([]float64, len(all))
-	split := func(value func(float64) float64) {
-		s := slices.Clone(all)
-		for i := range s {
-			s[i].d = value(s[i].d)
-		}
-		slices.SortFunc(s, func(a, b place) int { return cmp.Or(cmp.Compare(a.d, b.d), cmp.Compare(a.w, b.w)) })
-		for i, p := range s {
-			d[i], w[i] = p.d, p.w
-		}
+	for i, p := range all {
+		d[i], w[i] = p.d, p.w
 	}
-	split(func(x float64) float64 { return x })
 	q := func(p float64) float64 { return areaQuantile(d, w, p) }
 	out.Percentiles = Percentiles{q(0.01), q(0.05), q(0.25), q(0.5), q(0.75), q(0.95), q(0.99)}
-	split(func(x float64) float64 { return math.Abs(x - out.Percentiles.P50) })
-	out.MADMM = q(0.5)
-	split(math.Abs)
-	out.AbsP95MM = q(0.95)
+	out.MADMM = foldedQuantile(d, w, out.Percentiles.P50, 0.5)
+	out.AbsP95MM = foldedQuantile(d, w, 0, 0.95)
 	out.MeanUMM, out.RMSUMM, out.PlaceUMM = doubt.mean(out.Places), doubt.rms(out.Places, out.RMSMM), doubt.place()
 	return out
 }
@@ -108,6 +99,23 @@ func areaQuantile(x, w []float64, p float64) float64 {
 		before += w[i]
 	}
 	return x[len(x)-1]
+}
+
+// foldedQuantile is the p-quantile of the distances of sorted values from a centre.
+func foldedQuantile(x, w []float64, centre, p float64) float64 {
+	up, _ := slices.BinarySearch(x, centre)
+	down := up - 1
+	d, v := make([]float64, 0, len(x)), make([]float64, 0, len(x))
+	for down >= 0 || up < len(x) {
+		if up >= len(x) || down >= 0 && centre-x[down] < x[up]-centre {
+			d, v = append(d, centre-x[down]), append(v, w[down])
+			down--
+		} else {
+			d, v = append(d, x[up]-centre), append(v, w[up])
+			up++
+		}
+	}
+	return areaQuantile(d, v, p)
 }
 
 // compareDoubt is what leaves a distance between two scans open, as standard uncertainties in mm.

@@ -44,6 +44,15 @@ func TestAreaQuantile(t *testing.T) {
 	near(t, "weighted median", areaQuantile([]float64{0, 5, 9}, []float64{1, 4, 3}, 3.0/8), 5, 1e-12)
 }
 
+// Folded about a centre: of -3 -1 0 2 6 the distances from 0 are 0 1 2 3 6, from 2 they are 0 2 3 4 5.
+func TestFoldedQuantile(t *testing.T) {
+	x, w := []float64{-3, -1, 0, 2, 6}, []float64{1, 1, 1, 1, 1}
+	near(t, "median from 0", foldedQuantile(x, w, 0, 0.5), 2, 1e-12)
+	near(t, "median from 2", foldedQuantile(x, w, 2, 0.5), 3, 1e-12)
+	near(t, "least from 9", foldedQuantile(x, w, 9, 0), 3, 1e-12)
+	near(t, "most from -9", foldedQuantile(x, w, -9, 1), 15, 1e-12)
+}
+
 // onSphere returns the distances, exact, of the vertices of a sphere about c from a sphere about the
 // origin of the other radius, with the area of each vertex on the sphere itself.
 func onSphere(radius float64, c Vec, other float64, level int) *distances {

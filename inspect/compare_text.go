@@ -126,6 +126,9 @@ func volumeText(v, u float64) string {
 	return fmt.Sprintf("%.0f mm3", v)
 }
 
+// noMinus rounds to parts of a mm, so that no minus stands before zero.
+func noMinus(v, parts float64) float64 { return math.Round(v*parts)/parts + 0 }
+
 // distanceTable writes one line for each part.
 func distanceTable(b *strings.Builder, c *Comparison) {
 	fmt.Fprintf(b, "  %-16s %8s %8s %7s %7s %7s %7s %9s %9s\n", "", "area mm2", "mean", "SD", "RMS", "lowest", "highest", "within .1", "not seen")
@@ -138,7 +141,7 @@ func distanceTable(b *strings.Builder, c *Comparison) {
 		if w.AtA.RMSMM > d.RMSMM {
 			d = w.AtA
 		}
-		fmt.Fprintf(b, "  %-16s %8.0f %8.3f %7.3f %7.3f %7.2f %7.2f %7.0f %% %7.0f %%\n", name, d.AreaMM2, math.Round(1000*d.MeanMM)/1000+0, d.SDMM, d.RMSMM, d.Lowest.MM, d.Highest.MM,
+		fmt.Fprintf(b, "  %-16s %8.0f %8.3f %7.3f %7.3f %7.2f %7.2f %7.0f %% %7.0f %%\n", name, d.AreaMM2, noMinus(d.MeanMM, 1000), d.SDMM, d.RMSMM, noMinus(d.Lowest.MM, 100), noMinus(d.Highest.MM, 100),
 			100*d.Within[1].Share, 100*d.UncoveredMM2/(d.AreaMM2+d.UncoveredMM2))
 	}
 	line("whole surface", &c.Overall)

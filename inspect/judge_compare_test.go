@@ -73,6 +73,9 @@ var judgedComparisons = []struct {
 	{"true", AsReference, func(*Comparison) {}, "", "", Send},
 	{"sound layer", AsLayer, func(*Comparison) {}, "", "", Send},
 
+	{"other bytes", AsRepeat, func(c *Comparison) { c.A.SHA256, c.B.SHA256 = "a1", "b2" }, "", "", Send},
+	{"the same bytes", AsRepeat, func(c *Comparison) { c.A.SHA256, c.B.SHA256 = "a1", "a1" }, "same-scan", Review, Rescan},
+
 	{"firm", AsRetake, loose(0.029), "", "", Send},
 	{"fairly firm", AsRetake, loose(0.031), "alignment-loose", Info, Send},
 	{"still firm", AsRetake, loose(0.099), "alignment-loose", Info, Send},

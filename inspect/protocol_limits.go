@@ -114,6 +114,7 @@ type Limits struct {
 	NoBorder       Rule `toml:"unmeasured-border"`
 	NoPosterior    Rule `toml:"unmeasured-posterior"`
 	NoRim          Rule `toml:"unmeasured-rim"`
+	SameScan       Rule `toml:"same-scan"`
 	AlignmentGiven Rule `toml:"alignment-given"`
 	NoComparison   Rule `toml:"unmeasured-comparison"`
 	NoLayer        Rule `toml:"unmeasured-layer"`
@@ -237,6 +238,7 @@ func (l *Limits) rules() []namedRule {
 		{"unmeasured-border", l.NoBorder},
 		{"unmeasured-posterior", l.NoPosterior},
 		{"unmeasured-rim", l.NoRim},
+		{"same-scan", l.SameScan},
 		{"alignment-given", l.AlignmentGiven},
 		{"unmeasured-comparison", l.NoComparison},
 		{"unmeasured-layer", l.NoLayer},

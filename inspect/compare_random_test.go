@@ -39,9 +39,9 @@ func randomPair(t *testing.T, seed int64) (a, b made, purpose Purpose, layer flo
 
 // Random jaws, both kinds of surface, spacings, noise, faults and frames: each purpose lays its scans on
 // each other within 0.05 degrees and 0.03 mm and finds no difference but the one that was made.
-// FORNIX_PAIRS tries so many pairs instead of two.
+// FORNIX_PAIRS tries so many pairs instead of one.
 func TestCompareRandomPairs(t *testing.T) {
-	pairs := 2
+	pairs := 1
 	if n, err := strconv.Atoi(os.Getenv("FORNIX_PAIRS")); err == nil {
 		pairs = n
 	}

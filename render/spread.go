@@ -140,7 +140,7 @@ func (p *page) plot(k *chart, b Box) {
 		x := at(i * step)
 		p.pen.box(Box{x - u, b.Y + b.H, 2 * u, 9 * u})
 		p.pen.flush(ink, 1)
-		t := plain(math.Round(i*step*1e6) / 1e6)
+		t := plain(math.Round(i*step*1e6)/1e6 + 0) // no minus before zero
 		p.write(t, x-p.width(t, plainText)/2, b.Y+b.H+14*u, plainText, ink)
 	}
 	axis := "signed distance, mm; + is outward"

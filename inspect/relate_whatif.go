@@ -29,12 +29,8 @@ func (p *pair) change(f *common, c Change, face *face, upper, lower []crestPoint
 		}
 		local, w.Axis, w.TurnDeg = turn, axis, &deg
 	}
-	frame := register.Pose{T: p.frame.Origin}
-	for i, r := range [3][3]float64{
-		{p.frame.Left.X, p.frame.Posterior.X, p.frame.Up.X}, {p.frame.Left.Y, p.frame.Posterior.Y, p.frame.Up.Y}, {p.frame.Left.Z, p.frame.Posterior.Z, p.frame.Up.Z},
-	} {
-		frame.R[i] = r
-	}
+	x, y, z := p.frame.Left, p.frame.Posterior, p.frame.Up
+	frame := register.Pose{R: [3][3]float64{{x.X, y.X, z.X}, {x.Y, y.Y, z.Y}, {x.Z, y.Z, z.Z}}, T: p.frame.Origin}
 	motion := frame.Inverse().Then(local).Then(frame)
 	w.Motion = MotionOf(motion)
 

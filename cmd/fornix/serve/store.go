@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -344,6 +343,3 @@ func (s *Store) tell() {
 		}
 	}
 }
-
-// where names a case in an error.
-func where(n int, err error) error { return fmt.Errorf("case %s: %w", folder(n), err) }

@@ -93,7 +93,7 @@ func gapRows(row func(name, value string), g *RimGap) {
 			row("", fmt.Sprintf("%-15s %s", q.Name, q.Unmeasured))
 			continue
 		}
-		row("", fmt.Sprintf("%-15s median %5.2f, %5.2f to %5.2f mm, %3.0f mm2; contact %.0f, %.0f, %.0f", q.Name, *q.MedianMM, *q.MinMM, *q.P95MM, q.AreaMM2, q.ContactMM2[0], q.ContactMM2[1], q.ContactMM2[2]))
+		row("", fmt.Sprintf("%-15s median %5.2f, %5.2f to %5.2f mm, %3.0f mm2", q.Name, *q.MedianMM, *q.MinMM, *q.P95MM, q.AreaMM2))
 	}
 	row("Contact, mm2", fmt.Sprintf("%s closer than 0.05 mm, %s closer than 0.1, %s closer than 0.2", plusMinus(a.ContactMM2[0], a.ContactUMM2[0]), plusMinus(a.ContactMM2[1], a.ContactUMM2[1]), plusMinus(a.ContactMM2[2], a.ContactUMM2[2])))
 	if g.SunkMM > 0 {

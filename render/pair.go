@@ -126,6 +126,10 @@ func (k *pairPages) closed() []job {
 		for _, name := range v.heights {
 			for _, h := range r.Heights {
 				if h.Name == name && h.MM != nil && len(h.Line) == 2 {
+					if name == inspect.CrestAnterior { // beside the one from sulcus to sulcus
+						const aside = 5 // mm
+						h.Line = []mesh.Vec{h.Line[0].Along(-aside, k.left), h.Line[1].Along(-aside, k.left)}
+					}
 					c.scene.Marks = append(c.scene.Marks, length(heightWords(name), h.Line, *h.MM, h.UMM))
 				}
 			}
@@ -139,7 +143,7 @@ func (k *pairPages) closed() []job {
 func length(label string, line []mesh.Vec, mm float64, u *float64) Mark {
 	v := fmt.Sprintf("%.1f mm", mm)
 	if u != nil {
-		v = fmt.Sprintf("%.1f ± %.1f mm", mm, *u)
+		v = fmt.Sprintf("%.1f ± %.1f mm", mm, max(*u, 0.1))
 	}
 	return Mark{Kind: LineHeight, At: line[0].Add(line[1]).Scale(0.5), Path: line, Label: label, Detail: v, Short: fmt.Sprintf("%.1f", mm), Rank: 5}
 }
@@ -153,7 +157,7 @@ func heightWords(name string) string {
 
 // planesWords says how the planes of the rims stand to each other.
 func planesWords(p inspect.RimPlanes) string {
-	s := fmt.Sprintf("planes of the rims %.1f ± %.1f° apart", p.AngleDeg, p.AngleUDeg)
+	s := fmt.Sprintf("planes of the rims %.1f ± %.1f° apart", p.AngleDeg, max(p.AngleUDeg, 0.1))
 	var wider []string
 	if a := p.ForeAftDeg; math.Abs(a) > p.ForeAftUDeg {
 		wider = append(wider, fmt.Sprintf("%.1f° wider %s", math.Abs(a), pick(a > 0, "in front", "at the back")))
@@ -298,7 +302,7 @@ func waxEdges(w *inspect.WhatIf) []float64 {
 	most := max(math.Abs(w.Upper.LeastMM), math.Abs(w.Upper.MostMM), math.Abs(w.Lower.LeastMM), math.Abs(w.Lower.MostMM))
 	t := [3]float64{1, 3, 6}
 	for _, s := range [][3]float64{{0.1, 0.3, 0.6}, {0.2, 0.5, 1}, {0.5, 1, 2}} {
-		if most <= 2*s[2] {
+		if most <= s[2] {
 			t = s
 			break
 		}

@@ -47,7 +47,7 @@ func (k *labSheet) summary(rep *inspect.Report, shots *printer, bottom float64) 
 		p.title, p.left, p.right = fmt.Sprintf("no. %d", v.finding.Number), "", ""
 		k.picture(p, x+float64(i%columns)*(picture-small), y+float64(i/columns)*(small+7), small)
 	}
-	k.findings(rep, textW, bottom)
+	k.findings(rep.Findings, "report.json", textW, bottom)
 	return nil
 }
 
@@ -73,20 +73,20 @@ func (k *labSheet) verdict(word inspect.Verdict) {
 	k.y += 13
 }
 
-// findings lists the findings, gravest first, as far as there is room.
-func (k *labSheet) findings(rep *inspect.Report, w, bottom float64) {
+// findings lists findings, gravest first, as far as there is room; file is where all of them stand.
+func (k *labSheet) findings(all []inspect.Finding, file string, w, bottom float64) {
 	f := k.pdf
-	if len(rep.Findings) == 0 {
+	if len(all) == 0 {
 		k.font("", bodySize)
 		k.lines("No findings: nothing lies outside the limits.", 0, k.y, w, 0)
 		return
 	}
-	for i := range rep.Findings {
-		g := &rep.Findings[i]
+	for i := range all {
+		g := &all[i]
 		k.font("", bodySize)
 		tall := float64(len(f.SplitText(k.says(g.Text), w-10)))*lineMM + 1.4
-		if k.y+tall > bottom-lineMM && i < len(rep.Findings)-1 || k.y+tall > bottom {
-			k.lines(fmt.Sprintf("… and %d more, told in report.json.", len(rep.Findings)-i), 10, k.y, w-10, 1)
+		if k.y+tall > bottom-lineMM && i < len(all)-1 || k.y+tall > bottom {
+			k.lines(fmt.Sprintf("… and %d more, told in %s.", len(all)-i, file), 10, k.y, w-10, 1)
 			return
 		}
 		if g.Number > 0 {

@@ -33,8 +33,7 @@ func (k *labSheet) pair(out *inspect.RelateOutcome, taken map[int]bool) error {
 	if err := draw(closed[0], x, y, picture, picture*0.62); err != nil {
 		return err
 	}
-	listed := &inspect.Report{Results: inspect.Results{}, Findings: r.Findings}
-	k.findings(listed, k.width()-picture-6, top+picture*0.62+4)
+	k.findings(r.Findings, "relate.json", k.width()-picture-6, top+picture*0.62+4)
 	k.y = top + picture*0.62 + 8
 	half := (k.width() - gap) / 2
 	for row, js := range [][]job{closed[1:3], gaps} {
@@ -75,7 +74,7 @@ func (k *labSheet) steps(b bands) {
 
 // pairTable sets what was measured between the jaws, in two columns.
 func (k *labSheet) pairTable(r *inspect.Relation) {
-	k.head("Measured between the jaws (± expanded uncertainty, k = 2)")
+	k.head("Measured between the jaws (± expanded uncertainty, k = 2; gaps: least / median / 95 %)")
 	rows := pairRows(r)
 	half := (len(rows) + 1) / 2
 	w := k.width()/2 - 2
@@ -107,7 +106,7 @@ func pairRows(r *inspect.Relation) []Row {
 			name = "all"
 		}
 		if part.MedianMM != nil && part.MinMM != nil && part.P95MM != nil {
-			value = fmt.Sprintf("%.2f / %.2f / %.2f", *part.MinMM, *part.MedianMM, *part.P95MM)
+			value = fmt.Sprintf("%.2f / %.2f / %.2f mm", *part.MinMM, *part.MedianMM, *part.P95MM)
 		}
 		rows = append(rows, Row{Name: "Gap, least / median / 95 %, mm: " + name, Value: value})
 	}

@@ -17,11 +17,11 @@ const (
 	tableEnd   = "<!-- end of findings -->\n"
 )
 
-// picture is README's picture, and where the demo makes it.
-const (
-	picture   = "testdata/demo-tissue.png"
-	pictureOf = "fornix-demo/upper-voids/tissue.png"
-)
+// pictures are those of README, and where the demo makes them.
+var pictures = [...]struct{ shown, made string }{
+	{"testdata/demo-tissue.png", "fornix-demo/upper-voids/tissue.png"},
+	{"testdata/demo-gap.png", "fornix-demo/pair/gap-lower.png"},
+}
 
 // readmeCommands runs the commands of README.md in an empty directory and compares what they
 // print with what stands there; with write it puts the real output there instead.
@@ -90,18 +90,22 @@ func readmeCommands(write bool) result {
 	if r.passed == 0 && r.failed == 0 {
 		return fail("README.md has no commands")
 	}
-	drawn, err := os.ReadFile(filepath.Join(work, pictureOf))
-	if err != nil {
-		return fail("README.md does not make its picture: %v", err)
-	}
-	if shown, _ := os.ReadFile(picture); !write && !bytes.Equal(shown, drawn) {
-		r.failed++
-		r.said += picture + " is not what the demo draws: look at both (go run ./cmd/check -readme writes it)\n"
+	for _, p := range pictures {
+		drawn, err := os.ReadFile(filepath.Join(work, p.made))
+		if err != nil {
+			return fail("README.md does not make its picture: %v", err)
+		}
+		if shown, _ := os.ReadFile(p.shown); !write && !bytes.Equal(shown, drawn) {
+			r.failed++
+			r.said += p.shown + " is not what the demo draws: look at both (go run ./cmd/check -readme writes it)\n"
+		}
+		if write {
+			if err := os.WriteFile(p.shown, drawn, 0o644); err != nil {
+				return fail("%v", err)
+			}
+		}
 	}
 	if write {
-		if err := os.WriteFile(picture, drawn, 0o644); err != nil {
-			return fail("%v", err)
-		}
 		if err := os.WriteFile("README.md", []byte(out.String()), 0o644); err != nil {
 			return fail("%v", err)
 		}

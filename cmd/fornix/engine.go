@@ -33,14 +33,15 @@ func inspectScan(r io.Reader, name string, j job) (out *inspect.Outcome, err err
 	return inspect.Run(scan, j.protocol, j.options), nil
 }
 
-// sheet writes the laboratory sheet of one scan or two.
-func sheet(scans []render.SheetScan, j job) (out []byte, err error) {
+// sheet writes the laboratory sheet of one scan or two; protocol and order are the job's.
+func sheet(in render.SheetInput, j job) (out []byte, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			out, err = nil, fmt.Errorf("fornix failed to write the sheet, which is a fault of fornix: %v", p)
 		}
 	}()
-	return render.LabSheet(render.SheetInput{Scans: scans, Protocol: j.protocol, Case: j.order}, render.SheetOptions{Paper: j.paper})
+	in.Protocol, in.Case = j.protocol, j.order
+	return render.LabSheet(in, render.SheetOptions{Paper: j.paper})
 }
 
 // images draws the pictures of an outcome.

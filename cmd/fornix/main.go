@@ -46,6 +46,7 @@ Examples:
   fornix inspect upper.stl                 read the summary of one scan
   fornix inspect upper.stl lower.stl --out reports
                                            write reports/upper/report.json, reports/lower/... and images
+  fornix relate upper.stl lower.stl        read how the rims close and at what height
   fornix compare before.stl after.stl --as layer
                                            read how thick a wash is, and where it is missing
   fornix explain border-thin               read what a finding means

@@ -22,10 +22,12 @@ type relateCmd struct {
 	Turn       *float64 `help:"Work out the height raised by MM in front, by a turn about the hinge axis." placeholder:"MM"`
 	Keep       string   `help:"With --raise or --turn, the rim that stays (upper, lower); else both meet half-way." enum:"upper,lower," default:"" placeholder:"JAW"`
 	JSON       bool     `help:"Print the relation as JSON instead of the summary."`
-	Out        string   `help:"Write DIR/relate.json and images." placeholder:"DIR"`
+	Out        string   `help:"Write DIR/relate.json, images and the laboratory sheet of both." placeholder:"DIR"`
 	Protocol   string   `help:"Judge by the limits in FILE instead of the default ones." placeholder:"FILE"`
 	Unit       string   `help:"Say the unit of the files (mm, inch, m, um); else it is told by size and nothing is rescaled." enum:"mm,inch,m,um," default:"" placeholder:"UNIT"`
-	NoImages   bool     `help:"With --out, write no images."`
+	NoImages   bool     `help:"With --out, write no images and no sheet."`
+	Case       string   `help:"Put the order in this case file on the sheet (see fornix case)." placeholder:"FILE"`
+	Paper      string   `help:"Paper of the sheet: A4 or Letter." enum:"A4,Letter" default:"A4"`
 	Quiet      bool     `short:"q" help:"Print no summary; errors are still told."`
 }
 
@@ -83,7 +85,7 @@ func (c relateCmd) Run(s streams) error {
 	}
 	if c.Out != "" {
 		show.say("writing %s", c.Out)
-		if err := writeRelation(c.Out, out, !c.NoImages); err != nil {
+		if err := writeRelation(c.Out, out, j, !c.NoImages); err != nil {
 			return &failure{exitFailed, c.Out + ": " + plain(err), hintFor(err)}
 		}
 	}
@@ -99,12 +101,14 @@ func (c relateCmd) Run(s streams) error {
 
 // job reads what the flags name, before any scan is opened.
 func (c relateCmd) job() (job, inspect.RelateOptions, error) {
-	j := job{protocol: inspect.DefaultProtocol(), read: inspect.ReadOptions{Unit: c.Unit}}
+	j := job{protocol: inspect.DefaultProtocol(), read: inspect.ReadOptions{Unit: c.Unit}, paper: c.Paper}
 	var opt inspect.RelateOptions
 	var err error
 	switch {
 	case c.NoImages && c.Out == "":
 		return j, opt, &failure{exitUsage, "--no-images says nothing without --out", "images are only made with --out DIR"}
+	case c.Case != "" && (c.Out == "" || c.NoImages):
+		return j, opt, &failure{exitUsage, "--case says nothing without a sheet", "sheets are only written with --out DIR"}
 	case c.Closed != "" && c.Pose != "":
 		return j, opt, &failure{exitUsage, "a scan of both closed and a pose cannot both bring the scans together", "give one of them"}
 	case c.Keep != "" && c.Raise == nil && c.Turn == nil:
@@ -128,6 +132,13 @@ func (c relateCmd) job() (job, inspect.RelateOptions, error) {
 		if j.protocol, err = readProtocol(c.Protocol); err != nil {
 			return j, opt, err
 		}
+	}
+	if c.Case != "" {
+		k, err := readCase(c.Case)
+		if err != nil {
+			return j, opt, err
+		}
+		j.order = &k
 	}
 	if c.Pose != "" {
 		pose, err := readPose(c.Pose)
@@ -207,8 +218,8 @@ func relationImages(o *inspect.RelateOutcome) (out []render.Image, err error) {
 // related are the names of images that an earlier run may have left.
 var related = regexp.MustCompile(`^(closed-(front|left|right|back)|gap-(upper|lower)|overlap|wax-\d+-(upper|lower))\.png$`)
 
-// writeRelation writes relate.json and the images into dir, as writeReport does a report.
-func writeRelation(dir string, o *inspect.RelateOutcome, withImages bool) error {
+// writeRelation writes relate.json, the images and the sheet into dir, as writeReport does a report.
+func writeRelation(dir string, o *inspect.RelateOutcome, j job, withImages bool) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
@@ -224,13 +235,24 @@ func writeRelation(dir string, o *inspect.RelateOutcome, withImages bool) error 
 			}
 			written[im.Name] = true
 		}
+		paper, err := sheet(render.SheetInput{
+			Scans:    []render.SheetScan{{Report: o.Upper.Report, Mesh: o.Upper.Mesh}, {Report: o.Lower.Report, Mesh: o.Lower.Mesh}},
+			Relation: o,
+		}, j)
+		if err != nil {
+			return fmt.Errorf("sheet: %w", err)
+		}
+		if err := writeFile(filepath.Join(dir, sheetName), paper); err != nil {
+			return err
+		}
+		written[sheetName] = true
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		return err
 	}
 	for _, e := range entries {
-		if related.MatchString(e.Name()) && !written[e.Name()] {
+		if (related.MatchString(e.Name()) || e.Name() == sheetName) && !written[e.Name()] {
 			if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
 				return err
 			}

@@ -195,7 +195,7 @@ func engine(j job) serve.Engine {
 			return page(o, j.protocol, pictures)
 		},
 		Sheet: func(scans []render.SheetScan, order *casefile.Case, paper string) ([]byte, error) {
-			return sheet(scans, job{protocol: j.protocol, order: order, paper: paper})
+			return sheet(render.SheetInput{Scans: scans}, job{protocol: j.protocol, order: order, paper: paper})
 		},
 	}
 }

@@ -65,7 +65,7 @@ func writeReport(dir string, o *inspect.Outcome, j job, withImages bool) error {
 			}
 			written[im.Name] = true
 		}
-		paper, err := sheet([]render.SheetScan{{Report: o.Report, Mesh: o.Mesh}}, j)
+		paper, err := sheet(render.SheetInput{Scans: []render.SheetScan{{Report: o.Report, Mesh: o.Mesh}}}, j)
 		if err != nil {
 			return fmt.Errorf("sheet: %w", err)
 		}

@@ -55,9 +55,10 @@ type Fit struct {
 const (
 	settleSamples = 1500  // of each surface, to choose between candidates
 	finestSamples = 40000 // of each surface, at last
-	finestSteps   = 20
-	settleSteps   = 20
-	contenders    = 5 // candidates of each sense that are looked at closely
+	finestSteps   = 30
+	firstSteps    = 6  // with which candidates are told apart
+	settleSteps   = 16 // more, for those that may be right
+	contenders    = 5  // candidates of each sense that are looked at closely
 )
 
 // Align finds the rigid motion that brings moving onto fixed.
@@ -89,7 +90,7 @@ func Align(moving, fixed *Body, o Options) (Fit, error) {
 		if !o.Start.Proper(1e-4) {
 			return Fit{}, fmt.Errorf("register: the start is no rigid motion")
 		}
-		best = a.try(o.Start.tidy(), o.ReachMM)
+		best = a.refine(a.some.ms, a.some.fs, o.Start.tidy(), o.ReachMM, firstSteps+settleSteps)
 	} else {
 		best, doubt = a.choose()
 	}
@@ -109,6 +110,8 @@ type aligner struct {
 	couple
 	o      Options
 	ms, fs *sampler // of the zones
+	some   struct{ ms, fs []sample }
+	spots  struct{ ms, fs []sample } // see slip
 }
 
 func newAligner(moving, fixed *Body, o Options) *aligner {
@@ -117,6 +120,7 @@ func newAligner(moving, fixed *Body, o Options) *aligner {
 		a.sign = -1
 	}
 	a.ms, a.fs = newSampler(moving, o.MovingZone, o.Opposed), newSampler(fixed, o.FixedZone, false)
+	a.some.ms, a.some.fs = a.ms.points(settleSamples), a.fs.points(settleSamples)
 	return a
 }
 
@@ -124,16 +128,10 @@ func newAligner(moving, fixed *Body, o Options) *aligner {
 type trial struct {
 	pose   Pose
 	pairs  []pair
+	moving int     // how many of the pairs are samples of moving, the first
+	reach  float64 // mm within which pairs are looked for
 	spread float64
 	steps  int
-	moving int // how many of the pairs' places are moving's samples
-}
-
-func (a *aligner) try(pose Pose, reach float64) trial {
-	ms, fs := a.ms.points(settleSamples), a.fs.points(settleSamples)
-	t := trial{moving: len(ms)}
-	t.pose, t.pairs, t.spread, t.steps = a.refine(ms, fs, pose, reach, settleSteps)
-	return t
 }
 
 // shares returns which part of moving's and fixed's samples lie within limit of the other.

@@ -18,6 +18,7 @@ func (a *aligner) choose() (trial, error) {
 	}
 	proper, mirror := search(ms, fs, a.workers)
 	trials, mirrored := a.close(proper), a.close(mirror)
+	a.settle(trials, mirrored)
 	best, ok := a.best(trials)
 	if !ok {
 		return trial{}, ErrOverlap
@@ -46,16 +47,33 @@ const clearly = 0.1
 // telling is how far apart surfaces may lie that fit with the spread: three sigmas.
 func (a *aligner) telling(spread float64) float64 { return min(3*spread, a.o.FitMM) }
 
-// close draws in the first few candidates.
+// close draws in the first few candidates a few steps.
 func (a *aligner) close(c []candidate) []trial {
 	var out []trial
 	for i := range c {
 		if len(out) == contenders || c[i].score < c[0].score/2 {
 			break
 		}
-		out = append(out, a.try(c[i].pose, coarseTo*2))
+		out = append(out, a.refine(a.some.ms, a.some.fs, c[i].pose, coarseTo*2, firstSteps))
 	}
 	return out
+}
+
+// settle draws in to the end those that do not lie far behind the best.
+func (a *aligner) settle(proper, mirrored []trial) {
+	most := 0.0
+	for _, of := range [][]trial{proper, mirrored} {
+		for i := range of {
+			most = max(most, a.closeness(&of[i]))
+		}
+	}
+	for _, of := range [][]trial{proper, mirrored} {
+		for i := range of {
+			if a.closeness(&of[i]) > most/2 {
+				a.further(&of[i], a.some.ms, a.some.fs, settleSteps)
+			}
+		}
+	}
 }
 
 // best returns the trial of which most lies near the other surface, and the nearer the better.

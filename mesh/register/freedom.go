@@ -29,9 +29,7 @@ var patchSizes = [...]float64{0.5, 1, 2, 4, 8}
 // finish draws in to the last, with many points.
 func (a *aligner) finish(t trial) trial {
 	ms, fs := a.ms.points(finestSamples), a.fs.points(finestSamples)
-	out := trial{moving: len(ms)}
-	out.pose, out.pairs, out.spread, out.steps = a.refine(ms, fs, t.pose, max(2*cutoff*t.spread, 0.05), finestSteps)
-	return out
+	return a.refine(ms, fs, t.pose, max(2*cutoff*t.spread, 0.05), finestSteps)
 }
 
 // measure describes a trial.
@@ -63,7 +61,7 @@ func (a *aligner) measure(t *trial) Fit {
 // hold fills in the freedoms and the uncertainty of a fit.
 func (a *aligner) hold(fit *Fit, t *trial) {
 	fit.TurnUDeg, fit.ShiftUMM = math.Inf(1), math.Inf(1)
-	spots := a.spots(t)
+	spots := a.slip(t)
 	if len(spots) < 6 {
 		return
 	}
@@ -88,7 +86,7 @@ func (a *aligner) hold(fit *Fit, t *trial) {
 	if !fit.Freedoms[5].Held {
 		return // the last is the softest
 	}
-	cov, ok := covariance(fit, &f, t.pairs)
+	cov, ok := covariance(fit, &f, t)
 	if !ok {
 		return
 	}
@@ -102,12 +100,16 @@ func (a *aligner) hold(fit *Fit, t *trial) {
 	fit.ShiftUMM = 2 * math.Sqrt(shift)
 }
 
-// spots returns where the surfaces fit, in fixed's frame, with normals that are means over
+// slip returns where the surfaces fit, in fixed's frame, with normals that are means over
 // patches: single faces and noise give a ball no hold.
-func (a *aligner) spots(t *trial) []sample {
-	radius := func(s *sampler) float64 { return 0.7 * math.Sqrt(s.area()/slipSamples) }
-	ms, fs := a.ms.patches(slipSamples, radius(a.ms), a.workers), a.fs.patches(slipSamples, radius(a.fs), a.workers)
-	pairs := make([]pair, len(ms)+len(fs))
+func (a *aligner) slip(t *trial) []sample {
+	if a.spots.ms == nil {
+		radius := func(s *sampler) float64 { return 0.7 * math.Sqrt(s.area()/slipSamples) }
+		a.spots.ms = a.ms.patches(slipSamples, radius(a.ms), a.workers)
+		a.spots.fs = a.fs.patches(slipSamples, radius(a.fs), a.workers)
+	}
+	ms, fs := a.spots.ms, a.spots.fs
+	pairs := newPairs(len(ms) + len(fs))
 	limit := cutoff * t.spread
 	a.meet(ms, fs, t.pose, 2*limit, pairs)
 	var out []sample
@@ -141,12 +143,27 @@ func (c *cov) along(e *twist) float64 {
 // 1986;73:13), and the patches are of the size that makes it largest. Neighbours that share
 // their noise, and places where the two surfaces really differ, thus count once and not by the
 // number of their points.
-func covariance(fit *Fit, f *frame, pairs []pair) (cov, bool) {
-	var s normalSum
-	for i := range pairs {
-		if o := &pairs[i]; o.weight > 0 {
+//
+// What the two ways would disagree on, each taken alone, is added, as a bound with all between
+// equally likely: faces cut the corners of what they stand for, which pulls the one way out and
+// the other in.
+func covariance(fit *Fit, f *frame, t *trial) (cov, bool) {
+	var ways [2]normalSum
+	for i := range t.pairs {
+		if o := &t.pairs[i]; o.weight > 0 {
 			j := f.along(o.at, o.normal)
-			s.add(&j, o.r, o.weight)
+			if i < t.moving {
+				ways[0].add(&j, o.r, o.weight)
+			} else {
+				ways[1].add(&j, o.r, o.weight)
+			}
+		}
+	}
+	s := ways[0]
+	s.weight += ways[1].weight
+	for i := range 6 {
+		for k := range i + 1 {
+			s.a[i][k] += ways[1].a[i][k]
 		}
 	}
 	a := mat.NewSymDense(6, nil)
@@ -163,7 +180,7 @@ func covariance(fit *Fit, f *frame, pairs []pair) (cov, bool) {
 	var most cov
 	found := false
 	for _, size := range patchSizes {
-		m, n := meat(f, pairs, size)
+		m, n := meat(f, t.pairs, size)
 		if n < 20 { // too few to tell six unknowns
 			continue
 		}
@@ -171,6 +188,15 @@ func covariance(fit *Fit, f *frame, pairs []pair) (cov, bool) {
 		if !found || v.trace() > most.trace() {
 			most, found = v, true
 			fit.PatchMM, fit.Patches = size, n
+		}
+	}
+	x, held := ways[0].damped(1e-9)
+	y, also := ways[1].damped(1e-9)
+	if held && also {
+		for i := range 6 {
+			for k := range 6 {
+				most[i][k] += float64((x[i]-y[i])*(x[k]-y[k])) / 12
+			}
 		}
 	}
 	return most, found

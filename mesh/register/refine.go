@@ -5,15 +5,17 @@ import (
 	"slices"
 
 	"fornix/mesh"
+	"fornix/mesh/tree"
 )
 
 const (
-	sameSide   = 0.6    // cosine of the normals of points that may belong together
-	cutoff     = 4.685  // sigmas beyond which a pair counts nothing (Tukey's biweight, 95 % as good as least squares on normal noise)
-	toSigma    = 1.4826 // from the median of absolute values, for normal noise
-	leastSigma = 1e-4   // mm; coordinates in files hold no more
-	refineMost = 60     // iterations
-	settled    = 1e-8   // mm: a step this short ends them
+	sameSide   = 0.6     // cosine of the normals of points that may belong together
+	cutoff     = 4.685   // sigmas beyond which a pair counts nothing (Tukey's biweight, 95 % as good as least squares on normal noise)
+	toSigma    = 1.4826  // from the median of absolute values, for normal noise
+	leastSigma = 1e-4    // mm; coordinates in files hold no more
+	steady     = 0.01    // change of the spread from which on it is kept, so that steps can end
+	settled    = 1e-7    // mm: a step this short ends them
+	counted    = 1 << 13 // pairs that are enough to tell the spread
 )
 
 // couple brings two bodies together from a start, as far as their surfaces tell.
@@ -30,6 +32,7 @@ type pair struct {
 	normal mesh.Vec // mean of both
 	r      float64  // mm that moving must go along normal to meet fixed; at an edge: how far it is
 	weight float64
+	hit    mesh.FaceID // of the other surface, met last; -1: none yet
 	kind   kind
 }
 
@@ -50,31 +53,39 @@ const (
 func (c *couple) meet(ms, fs []sample, pose Pose, reach float64, out []pair) {
 	back := pose.Inverse()
 	inPieces(len(ms), 512, c.workers, func(lo, hi int) {
-		cursor := c.fixed.Tree.Cursor()
 		for i := lo; i < hi; i++ {
-			out[i].kind = apart
 			p, n := pose.Apply(ms[i].at), pose.Turn(ms[i].normal)
-			hit, ok := cursor.Nearest(p, reach, nil)
-			if !ok {
-				continue
+			if q, m, onBoundary, ok := c.fixed.nearest(p, reach, &out[i]); ok {
+				out[i].join(p, q, n, m, onBoundary)
 			}
-			m, onBoundary := c.fixed.facing(hit.Face, hit.Point)
-			out[i].join(p, hit.Point, n, m.Unit(), onBoundary)
 		}
 	})
 	inPieces(len(fs), 512, c.workers, func(lo, hi int) {
-		cursor := c.moving.Tree.Cursor()
 		for i := lo; i < hi; i++ {
 			o := &out[len(ms)+i]
-			o.kind = apart
-			hit, ok := cursor.Nearest(back.Apply(fs[i].at), reach, nil)
-			if !ok {
-				continue
+			if p, n, onBoundary, ok := c.moving.nearest(back.Apply(fs[i].at), reach, o); ok {
+				o.join(pose.Apply(p), fs[i].at, pose.Turn(n.Scale(c.sign)), fs[i].normal, onBoundary)
 			}
-			m, onBoundary := c.moving.facing(hit.Face, hit.Point)
-			o.join(pose.Apply(hit.Point), fs[i].at, pose.Turn(m.Unit().Scale(c.sign)), fs[i].normal, onBoundary)
 		}
 	})
+}
+
+// nearest returns the point of b nearest to p, the unit normal there and whether it lies on a
+// boundary. The face that o met last bounds the search: the motion since was small.
+func (b *Body) nearest(p mesh.Vec, reach float64, o *pair) (q, n mesh.Vec, onBoundary, ok bool) {
+	o.kind = apart
+	limit := reach
+	if o.hit >= 0 {
+		x, y, z := b.Mesh.Corners(o.hit)
+		limit = min(reach, tree.ClosestOnFace(x, y, z, p).Dist(p)*(1+1e-9)+math.SmallestNonzeroFloat64)
+	}
+	hit, ok := b.Tree.Nearest(p, limit, nil)
+	if !ok {
+		return q, n, false, false
+	}
+	o.hit = hit.Face
+	n, onBoundary = b.facing(hit.Face, hit.Point)
+	return hit.Point, n.Unit(), onBoundary, true
 }
 
 // join makes the pair of the point p of moving and q of fixed, if they face the same way.
@@ -91,17 +102,18 @@ func (o *pair) join(p, q, n, m mesh.Vec, onBoundary bool) {
 }
 
 // sigma returns the spread of the pairs about the surface: robust, from the median.
-func sigma(pairs []pair, scratch []float64) (float64, []float64) {
-	scratch = scratch[:0]
-	for i := range pairs {
+func sigma(pairs []pair) float64 {
+	x := make([]float64, 0, 2*counted)
+	stride := max(1, len(pairs)/counted)
+	for i := 0; i < len(pairs); i += stride {
 		if pairs[i].kind == met {
-			scratch = append(scratch, math.Abs(pairs[i].r))
+			x = append(x, math.Abs(pairs[i].r))
 		}
 	}
-	if len(scratch) == 0 {
-		return 0, scratch
+	if len(x) == 0 {
+		return 0
 	}
-	return toSigma * median(scratch), scratch
+	return toSigma * median(x)
 }
 
 // median reorders x.
@@ -151,29 +163,34 @@ func step(pairs []pair, spread float64) (frame, twist, bool) {
 }
 
 // refine moves from the pose to where the surfaces fit best, at first as far apart as reach mm.
-// It ends where it moves no more, and says after how many steps and with what spread.
-func (c *couple) refine(ms, fs []sample, pose Pose, reach float64, most int) (Pose, []pair, float64, int) {
-	pairs := make([]pair, len(ms)+len(fs))
-	var scratch []float64
-	spread := 0.0
-	at := 0
-	for at < most {
-		at++
-		c.meet(ms, fs, pose, reach, pairs)
-		spread, scratch = sigma(pairs, scratch)
-		spread = max(spread, c.noise, leastSigma)
-		f, x, ok := step(pairs, spread)
-		if !ok {
-			return pose, pairs, spread, at
+// It ends where it moves no more, or after most steps.
+func (c *couple) refine(ms, fs []sample, pose Pose, reach float64, most int) trial {
+	t := trial{pose: pose, pairs: newPairs(len(ms) + len(fs)), moving: len(ms), reach: reach}
+	c.further(&t, ms, fs, most)
+	return t
+}
+
+// further takes up to most steps more.
+func (c *couple) further(t *trial, ms, fs []sample, most int) {
+	kept := false
+	for range most {
+		t.steps++
+		c.meet(ms, fs, t.pose, t.reach, t.pairs)
+		if s := max(sigma(t.pairs), c.noise, leastSigma); !kept {
+			kept = math.Abs(s-t.spread) < steady*s
+			t.spread = s
 		}
-		pose = pose.Then(f.pose(x))
-		// Points farther off than counted ones need not be looked for.
-		reach = min(reach, max(2*cutoff*spread, 0.05))
-		if move := math.Sqrt(x.norm2()); move < settled {
-			break
+		f, x, ok := step(t.pairs, t.spread)
+		if !ok {
+			return
+		}
+		t.pose = t.pose.Then(f.pose(x))
+		// Points farther off than those that count need not be looked for.
+		t.reach = min(t.reach, max(2*cutoff*t.spread, 0.05))
+		if math.Sqrt(x.norm2()) < settled {
+			return
 		}
 	}
-	return pose, pairs, spread, at
 }
 
 func (x *twist) norm2() float64 {
@@ -182,4 +199,12 @@ func (x *twist) norm2() float64 {
 		sum += float64(v * v)
 	}
 	return sum
+}
+
+func newPairs(n int) []pair {
+	p := make([]pair, n)
+	for i := range p {
+		p[i].hit = -1
+	}
+	return p
 }

@@ -27,7 +27,9 @@ func (p *pair) gapOf(f *common, turn float64) RimGap {
 	se := slices.Clone(f.se)
 	slices.Sort(se)
 	far := math.Hypot(0.5*(f.rear-f.front), 0.5*p.widthOf(f))
-	g.UMM = expanded(quantileOf(se, 0.9), p.poseU.at(far), rectangle(p.sag()))
+	// A value at the surface's edge may stand for a place half a pixel beside it.
+	beside := f.pixel / 2 * math.Tan(radians(angleBetween(p.upper.plane.Normal, p.lower.plane.Normal)))
+	g.UMM = expanded(quantileOf(se, 0.95), p.poseU.at(far), rectangle(p.sag()), rectangle(beside))
 	g.All = p.gapPart(f, "all", all, g.UMM)
 	for _, name := range GapPartNames {
 		g.Parts = append(g.Parts, p.gapPart(f, name, parts[name], g.UMM))

@@ -44,7 +44,7 @@ type PairTruth struct {
 	CrestLeftMM  float64 `json:"crest_molar_left_mm"`
 
 	// Outer edge of the upper flat outside that of the lower; along the sides 20 mm behind the
-	// foremost place of the common area, and at the upper's midline.
+	// foremost place of the common area, and at the upper's midline: the median over 10 mm.
 	OverLeftMM    float64 `json:"over_left_mm"`
 	OverRightMM   float64 `json:"over_right_mm"`
 	OverForwardMM float64 `json:"over_forward_mm"`
@@ -162,10 +162,24 @@ func (p *PairParams) truth(u, l *half, pr *Pair) PairTruth {
 		}
 		return math.NaN()
 	}
+	// The median over 10 mm, so that no chip counts.
+	over := func(x, y, dx, dy, alongX, alongY float64) float64 {
+		var mm []float64
+		for i := -10; i <= 10; i++ {
+			d := 0.5 * float64(i)
+			v := outer(u, x+d*alongX, y+d*alongY, dx, dy) - outer(l, x+d*alongX, y+d*alongY, dx, dy)
+			if !math.IsNaN(v) {
+				mm = append(mm, v)
+			}
+		}
+		if len(mm) == 0 {
+			return math.NaN()
+		}
+		slices.Sort(mm)
+		return mm[len(mm)/2]
+	}
 	at := front + 20
-	t.OverLeftMM = outer(u, 0, at, 1, 0) - outer(l, 0, at, 1, 0)
-	t.OverRightMM = outer(u, 0, at, -1, 0) - outer(l, 0, at, -1, 0)
-	t.OverForwardMM = outer(u, 0, at, 0, -1) - outer(l, 0, at, 0, -1)
+	t.OverLeftMM, t.OverRightMM, t.OverForwardMM = over(0, at, 1, 0, 0, 1), over(0, at, -1, 0, 0, 1), over(0, at, 0, -1, 1, 0)
 	lower := pr.Lower.Truth.Landmarks["labial_frenum"]
 	lower = l.m.p.placed().inverse().then(l.to).then(scan).apply(lower)
 	t.MidlineMM = lower.Sub(pr.Upper.Truth.Landmarks["labial_frenum"]).Dot(t.Left)

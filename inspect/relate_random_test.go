@@ -20,7 +20,7 @@ func TestRelateRandomPairs(t *testing.T) {
 	for seed := first; seed <= last; seed++ {
 		p := phantom.RandomPair(seed)
 		if n == 0 {
-			p.Upper.Spacing, p.Lower.Spacing = 0.6, 0.6
+			p.Upper.Spacing, p.Lower.Spacing = 0.5, 0.5
 		}
 		pr, err := phantom.MakePair(p)
 		if err != nil {

@@ -39,6 +39,7 @@ type Anatomy struct {
 	slices []slice // across the arch, from the patient's right to the left
 	rear   []slice // upper: fore and aft over the posterior border, from right to left
 	ends   [2]*archEnd
+	midU   float64 // standard uncertainty of where the midline runs, sideways, mm
 	bounds regionBounds
 	region func(Vec) string
 	rim    *Rim // of the oral side; nil where none was looked for or found
@@ -85,7 +86,7 @@ func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec
 	if an.Surface == Cast {
 		seen = func(mesh.FaceID) bool { return true }
 	}
-	an.slices = trace(an.chart, secs, an.Jaw, an.Surface == Cast, seen, fm)
+	an.slices = trace(an.chart, secs, an.Jaw, an.Surface == Cast, seen, g, fm)
 	if an.Jaw == Upper && an.Surface == Impression {
 		an.traceRear(m, body, fm)
 	}

@@ -46,10 +46,10 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 		return nil
 	}
 	var crest []Vec
-	var level []float64
+	var level, across []float64
 	for i := range an.slices {
 		if s := &an.slices[i]; s.basin > 0 && s.u*side > 0 {
-			crest = append(crest, s.crest)
+			crest, across = append(crest, s.crest), append(across, s.acrossU)
 			if d := last.Y - s.crest.Y; d > endLevelMM && d < 2*endLevelMM {
 				level = append(level, s.crest.Z)
 			}
@@ -98,7 +98,7 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 	for _, p := range pts {
 		res = append(res, math.Abs(p.X-b*p.Y-a))
 	}
-	e.lineU = 1.4826*median(res) + 0.1*an.grain.EdgeMM
+	e.lineU = math.Hypot(1.4826*median(res), median(across))
 	// A line through n points over a length L turns by sd·sqrt(12/n)/L; an arch that bends on
 	// as it did over the stretch turns by half its bow's angle more.
 	e.turnU = math.Hypot(e.lineU*math.Sqrt(12/float64(len(pts)))/endLineMM, archTurn)
@@ -293,21 +293,46 @@ func (e *archEnd) slope(t float64) float64 {
 }
 
 // slopeOver fits a line to the profile between lo and hi; NaN where there is too little of it.
+// A sample counts by how much of its cell lies between, so that none drops in or out at once.
 func (e *archEnd) slopeOver(lo, hi float64) float64 {
 	var n, s, sz, ss, sz2 float64
-	for i := range e.t {
-		if e.t[i] < lo || e.t[i] > hi {
+	for i, t := range e.t {
+		w := min(hi, t+gridMM/2) - max(lo, t-gridMM/2)
+		if w <= 0 {
 			continue
 		}
-		n++
-		s += e.t[i]
-		sz += e.z[i]
-		ss += e.t[i] * e.t[i]
-		sz2 += e.t[i] * e.z[i]
+		n += w
+		s += w * t
+		sz += w * e.z[i]
+		ss += w * t * t
+		sz2 += w * t * e.z[i]
 	}
 	d := n*ss - s*s
-	if n < 3 || d <= 1e-9 {
+	if n < 3*gridMM || d <= 1e-9 {
 		return math.NaN()
 	}
 	return (n*sz2 - s*sz) / d
+}
+
+// passes goes from one place of the profile to another in steps of the grid and returns where f
+// first falls to the level, between two steps in a straight line; ok is false where it does not.
+func passes(f func(t float64) float64, from, to, level float64) (at float64, ok bool) {
+	step := math.Copysign(gridMM, to-from)
+	last := f(from)
+	if last <= level {
+		return from, true
+	}
+	for t := from + step; (to-t)*step >= 0; t += step {
+		v := f(t)
+		if v <= level {
+			if math.IsNaN(last) {
+				return t, true
+			}
+			return t - step*(level-v)/(last-v), true
+		}
+		if !math.IsNaN(v) {
+			last = v
+		}
+	}
+	return to, false
 }

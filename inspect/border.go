@@ -54,9 +54,10 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g Grain, turn float6
 			}
 			st.SMM = sum
 			if s[i].basin > 0 {
-				h := a.p.Z - s[i].crest.Z
+				crest, crestU := an.crestBeside(a.p)
+				h := a.p.Z - crest.Z
 				st.HeightMM = &h
-				st.HeightUMM = ptr(turn * math.Hypot(a.p.X-s[i].crest.X, a.p.Y-s[i].crest.Y))
+				st.HeightUMM = ptr(math.Hypot(crestU, turn*math.Hypot(a.p.X-crest.X, a.p.Y-crest.Y)))
 			}
 			st.Region = an.borderRegion(side, a.p)
 			switch {

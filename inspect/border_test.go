@@ -87,18 +87,38 @@ func TestTissueSideHasNoThicknessButABorder(t *testing.T) {
 	}
 }
 
-// Finer spacing and less noise must both make the stated uncertainty smaller.
+// Finer spacing and less noise must both make the stated uncertainties smaller: of thickness and
+// height of the border, and of the landmarks that are the top or bottom of a fitted course.
 func TestUncertaintyShrinks(t *testing.T) {
-	typical := func(spacing, noise float64) float64 {
+	kinds := [3]string{"thickness", "height", "landmarks"}
+	typical := func(spacing, noise float64) (u [3]float64) {
 		p := phantom.Default("upper")
 		p.Spacing, p.Noise = spacing, noise
-		_, u, _ := against(measure(t, p))
-		return median(u)
+		m := measure(t, p)
+		_, thick, _ := against(m)
+		u[0] = median(thick)
+		var high []float64
+		for i := range m.res.Border.Stations {
+			if v := m.res.Border.Stations[i].HeightUMM; v != nil {
+				high = append(high, *v)
+			}
+		}
+		u[1] = median(high)
+		for _, name := range []string{LabialFrenum, BuccalFrenumLeft, BuccalFrenumRight, IncisivePapilla, PosteriorMidline, HamularNotchLeft, HamularNotchRight} {
+			l, ok := m.res.Landmarks[name]
+			if !ok {
+				t.Errorf("spacing %.2f, noise %.3f: no %s", spacing, noise, name)
+			}
+			u[2] += l.UncertaintyMM
+		}
+		return u
 	}
 	coarse, fine, quiet := typical(0.6, 0.02), typical(0.45, 0.02), typical(0.6, 0.005)
-	t.Logf("median expanded uncertainty: %.3f; finer %.3f; less noise %.3f", coarse, fine, quiet)
-	if fine >= coarse || quiet >= coarse {
-		t.Errorf("uncertainty %.3f, with finer spacing %.3f, with less noise %.3f", coarse, fine, quiet)
+	for i, kind := range kinds {
+		t.Logf("%s: expanded uncertainty %.3f; finer %.3f; less noise %.3f", kind, coarse[i], fine[i], quiet[i])
+		if fine[i] >= coarse[i] || quiet[i] >= coarse[i] {
+			t.Errorf("%s: uncertainty %.3f, with finer spacing %.3f, with less noise %.3f", kind, coarse[i], fine[i], quiet[i])
+		}
 	}
 }
 

@@ -20,6 +20,9 @@ const (
 	padLevel   = 0.25
 )
 
+// crownHalfMM is half the length of the parabola through the summit of a notch's ridge.
+const crownHalfMM = 1.4
+
 // endLandmarks reads the rear profile of one side: tuberosity and hamular notch in the upper
 // jaw, front and summit of the retromolar pad in the lower.
 //
@@ -34,10 +37,9 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 	if an.Jaw == Lower {
 		sign, level = -1, padLevel
 	}
-	const step = 0.1
 	// The steepest slope of the last stretch.
 	var steepT float64
-	for t := max(e.t[0], e.limit-18); t <= e.limit; t += step {
+	for t := max(e.t[0], e.limit-18); t <= e.limit; t += gridMM {
 		if g := sign * e.slope(t); g > e.slopeAt {
 			e.slopeAt, steepT = g, t
 		}
@@ -45,44 +47,34 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 	if e.slopeAt < leastSlope {
 		return // level to its end: neither notch nor pad is on the scan
 	}
+	toward := func(t float64) float64 { return sign * e.slope(t) }
+	// The summit: where the slope has died out, or as near to it as the material comes.
+	top, level0 := passes(toward, steepT, e.limit, level*e.slopeAt)
 	reached := false
 	if an.Jaw == Upper {
 		// A summit on the material is passed before the rounded end begins: there the surface
 		// is level. Where the end cuts a rise short, its own curve is still steep that close to
 		// its top.
 		reached = e.slopeOver(e.limit-0.8, e.limit-0.2) < notchShare*e.slopeAt
+		if !reached {
+			_, reached = passes(toward, steepT, e.limit-slopeMM, 0)
+		}
 	} else {
 		// A fall and the rounded end meet at the same slope, later than at its top. The slope
 		// before that tells whether the summit is near or cut off.
 		join := e.rear - e.roll*(1-joinSine)
 		reached = -e.slopeOver(join-2*slopeMM, join) < padShare*e.slopeAt
-		for t := steepT; t < join-slopeMM && !reached; t += step {
-			reached = -e.slope(t) < padShare*e.slopeAt
+		if !reached {
+			_, reached = passes(toward, steepT, join-slopeMM, padShare*e.slopeAt)
 		}
 	}
-	// The summit: where the slope has died out, or as near to it as the material comes.
-	top := e.limit
-	for t := steepT; t <= e.limit; t += step {
-		if g := sign * e.slope(t); g <= level*e.slopeAt {
-			top = t
-			break
-		}
-	}
-	if an.Jaw == Upper {
-		for t := steepT; t <= e.limit && !reached; t += step {
-			reached = e.slope(t) <= 0 && t < e.limit-slopeMM
-		}
+	e.topU = an.summitU(e, sign, top)
+	if an.Jaw == Upper && level0 {
+		top = an.crown(e, top)
 	}
 	// Knee: farthest from the chord.
 	t0 := max(e.t[0], top-20)
-	z0, z1 := e.zAt(t0), e.zAt(top)
-	knee, far := t0, 0.0
-	for t := t0; t <= top; t += step {
-		chord := z0 + (z1-z0)*(t-t0)/(top-t0)
-		if d := sign * (chord - e.zAt(t)); d > far {
-			far, knee = d, t
-		}
-	}
+	knee := an.knee(e, sign, t0, top)
 	if math.Abs(e.zAt(top)-e.zAt(knee)) < leastFallMM {
 		return
 	}
@@ -90,7 +82,7 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 	if an.Jaw == Upper {
 		e.kneeT = e.leaves(t0, knee, sign, an.grain.NoiseMM)
 	}
-	e.topU, e.kneeU = an.endUncertainty(e, sign, t0)
+	e.kneeU = an.kneeU(e, sign, t0)
 	p := func(t float64) Vec {
 		q := e.base.Along(t, e.dir)
 		q.Z = e.zAt(t)
@@ -121,56 +113,93 @@ func (e *archEnd) leaves(t0, knee, sign, noise float64) float64 {
 	if len(z) < 5 {
 		return knee
 	}
-	low := quantile(z, 0.1)
-	t := knee
-	for t > t0 && sign*e.zAt(t) > low+0.15+2*noise {
-		t -= 0.1
-	}
+	t, _ := passes(func(t float64) float64 { return sign * e.zAt(t) }, knee, t0, quantile(z, 0.1)+0.15+2*noise)
 	return t
 }
 
-// endUncertainty returns the standard uncertainties of summit and knee along the profile.
-//
-// The summit is where the slope passes a level: the slope's own error, that of a line through
-// the noise, over how fast the slope changes there. A summit that the material's end cuts short
-// may lie up to a slope's fit beyond. The knee is as uncertain as the stretch is long over which
-// the profile is as far from the chord as at the knee, but for noise and the step of a scan.
-func (an *Anatomy) endUncertainty(e *archEnd, sign, t0 float64) (top, knee float64) {
+// chordBend is how far the profile stands off the chord between two of its places.
+func (e *archEnd) chordBend(sign, t0, t1 float64) func(t float64) float64 {
+	z0, z1 := e.zAt(t0), e.zAt(t1)
+	return func(t float64) float64 { return sign * (z0 + (z1-z0)*(t-t0)/(t1-t0) - e.zAt(t)) }
+}
+
+// knee returns where the profile stands farthest off the chord from t0 to its summit.
+func (an *Anatomy) knee(e *archEnd, sign, t0, top float64) float64 {
+	bend := e.chordBend(sign, t0, top)
+	var x, y []float64
+	at, far := t0, 0.0
+	for t := t0; t <= top; t += gridMM {
+		d := bend(t)
+		x, y = append(x, t), append(y, d)
+		if d > far {
+			far, at = d, t
+		}
+	}
+	if f, ok := fitExtreme(x, y, nil, at, 2*slopeMM, -1); ok {
+		return f.at
+	}
+	return at
+}
+
+// crown is the summit of a notch's ridge: the top of the parabola through the profile about where
+// its slope has died out, up to the rounded end. Its uncertainty along the profile is that of the
+// parabola's vertex, for the scan's grain and for the way to the tissue, which moves a flat top.
+func (an *Anatomy) crown(e *archEnd, top float64) float64 {
+	before := make([]float64, len(e.t))
+	for i, t := range e.t {
+		before[i] = max(0, min(1, (e.limit-t)/gridMM+0.5))
+	}
+	f, ok := fitExtreme(e.t, e.z, before, top, crownHalfMM, -1)
+	if !ok || f.at > e.limit {
+		return top
+	}
+	g := an.grain
+	e.topU = math.Hypot(f.atU(f.density(g.ripple(1/math.Abs(2*f.c[2])), g.EdgeMM, crownHalfMM)), an.fm.AxisDeg*math.Pi/180/math.Abs(2*f.c[2]))
+	return f.at
+}
+
+// summitU is the standard uncertainty along the profile of a summit that is where the slope passes
+// a level: the slope's own error, that of a line through the noise, over how fast the slope
+// changes there. A summit that the material's end cuts short may lie up to a slope's fit beyond.
+func (an *Anatomy) summitU(e *archEnd, sign, at float64) float64 {
 	g := an.grain
 	n := max(3, 2*slopeMM/max(0.05, g.EdgeMM))
 	slope := g.NoiseMM / (2 * slopeMM) * math.Sqrt(12/n)
-	bend := math.Abs(e.slope(e.topT-slopeMM)-e.slope(e.topT)) / slopeMM
-	top = g.EdgeMM / 2
+	bend := math.Abs(e.slope(at-slopeMM)-e.slope(at)) / slopeMM
+	top := g.EdgeMM / 2
 	if bend > 0.01 {
 		top = math.Hypot(top, slope/bend)
 	}
-	if e.topT >= e.limit-1e-9 {
+	if at >= e.limit-1e-9 {
 		top = math.Hypot(top, rectangle(2*slopeMM))
 	}
 	if an.Jaw == Lower { // a pad's summit is broad: anywhere from half the slope to level
-		lo, hi := e.topT, e.topT
-		for lo > e.kneeT && sign*e.slope(lo) < padShare*e.slopeAt {
-			lo -= 0.1
+		lo, hi := at, at
+		for lo > e.t[0] && sign*e.slope(lo) < padShare*e.slopeAt {
+			lo -= gridMM
 		}
 		for hi < e.limit && sign*e.slope(hi) > notchLevel*e.slopeAt {
-			hi += 0.1
+			hi += gridMM
 		}
-		top = math.Hypot(top, rectangle(max(hi-e.topT, e.topT-lo, slopeMM)))
+		top = math.Hypot(top, rectangle(max(hi-at, at-lo, slopeMM)))
 	}
-	z0, z1 := e.zAt(t0), e.zAt(e.topT)
-	far := func(t float64) float64 { return sign * (z0 + (z1-z0)*(t-t0)/(e.topT-t0) - e.zAt(t)) }
-	lo, hi := e.kneeT, e.kneeT
-	if an.Jaw == Upper { // the tuberosity's summit is broad
-		knee = math.Hypot(knee, rectangle(2*slopeMM))
-	}
+	return top
+}
+
+// kneeU is the standard uncertainty of the knee along the profile: it is as uncertain as the
+// stretch is long over which the profile is as far from the chord as there, but for noise and the
+// step of a scan.
+func (an *Anatomy) kneeU(e *archEnd, sign, t0 float64) float64 {
+	g := an.grain
+	far := e.chordBend(sign, t0, e.topT)
 	best := far(e.kneeT) - 0.05 - g.NoiseMM
-	for lo > t0 && far(lo) > best {
-		lo -= 0.1
+	lo, _ := passes(far, e.kneeT, t0, best)
+	hi, _ := passes(far, e.kneeT, e.topT, best)
+	u := math.Hypot(rectangle((hi-lo)/2), g.EdgeMM/2)
+	if an.Jaw == Upper { // the tuberosity's summit is broad
+		u = math.Hypot(u, rectangle(2*slopeMM))
 	}
-	for hi < e.topT && far(hi) > best {
-		hi += 0.1
-	}
-	return top, math.Hypot(knee, math.Hypot(rectangle((hi-lo)/2), g.EdgeMM/2))
+	return u
 }
 
 // off adds to a place along the profile how far the line itself may lie sideways there: its

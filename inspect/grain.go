@@ -21,6 +21,21 @@ func (q *Quality) Grain() Grain {
 // from the arc, e²/8R.
 func (g Grain) sag(radius float64) float64 { return g.EdgeMM * g.EdgeMM / (8 * radius) }
 
+// ripple is the standard uncertainty of one place of the surface along its normal: of the noise,
+// and of flat faces, which lie anywhere from none to their sag inside.
+func (g Grain) ripple(radius float64) float64 {
+	return math.Hypot(g.NoiseMM, g.sag(radius)/math.Sqrt(12))
+}
+
+// topU is the standard uncertainty of where a circle fitted to the top of a roll, as far down as
+// depth, has its top across the roll, taken over a length to both sides along it: that of a slope
+// through the vertices there, times the radius.
+func (g Grain) topU(radius, depth, half float64) float64 {
+	angle := math.Acos(max(0, 1-depth/radius)) // from the top to the last vertex that counts
+	n := max(3, 2*radius*angle/g.EdgeMM*max(1, 1.4*half/g.EdgeMM))
+	return g.ripple(radius) / math.Sqrt(n) * math.Sqrt(3) / angle
+}
+
 // turn is the standard uncertainty, in radians, of a normal averaged over a radius r on a
 // surface of the given radius: of the noise of its vertices, and of faces that each turn by up
 // to a quarter edge over the radius to both sides.

@@ -173,9 +173,8 @@ func values(rep *Report, g motion) map[string]any {
 }
 
 // within is the closeness that a value must keep under a motion: 1e-3 degrees, mm², mm³ and for
-// lengths along the border, sums of hundreds; 5e-4 mm for all else, as the rounding of
-// coordinates to 4e-6 mm moves the middle of a broad trough or summit by up to 3e-4. The
-// uncertainty of an area hangs on the noise of the places that happen to be sampled.
+// lengths along the border, sums of hundreds; 1e-4 mm for all else. The uncertainty of an area hangs
+// on the noise of the places that happen to be sampled.
 func within(path string) float64 {
 	if strings.HasSuffix(path, "UMM2") {
 		return 0.05
@@ -185,7 +184,7 @@ func within(path string) float64 {
 			return 1e-3
 		}
 	}
-	return 5e-4
+	return 1e-4
 }
 
 // differ lists where two reports part, worst first.

@@ -17,6 +17,9 @@ type FrameMethod struct {
 	TroughMM     float64 `toml:"trough_mm"`      // least depth of a trough, or height of a ridge, that tells the tissue side
 	ToothMM      float64 `toml:"tooth_mm"`       // relief along the crest from which it bears teeth
 	BasinMM      float64 `toml:"basin_mm"`       // least depth of the trough in one section for its bottom to be the crest
+	FloorMM      float64 `toml:"floor_mm"`       // height above its bottom up to which the trough's floor tells where the crest runs
+	CrestMM      float64 `toml:"crest_mm"`       // length of sections to each side through which the crest is laid
+	AxisDeg      float64 `toml:"axis_deg"`       // standard uncertainty of the way to the tissue, each way: the crest's plane is not quite the patient's
 	ApexMM       float64 `toml:"apex_mm"`        // depth of the border roll's top to which the circle is fitted that gives the apex
 	ExtentMinMM  float64 `toml:"extent_min_mm"`  // smallest bounding-box diagonal of a jaw
 	ExtentMaxMM  float64 `toml:"extent_max_mm"`  // largest

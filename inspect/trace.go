@@ -10,12 +10,14 @@ import (
 // the tissue side), the crest, and the border's apexes.
 type slice struct {
 	section
-	env   []float64 // highest z by rho bin; NaN where there is none
-	water []float64 // depth of the basin by bin
-	crest Vec       // deepest point of the trough, in the frame
-	basin float64   // the trough's depth there; 0: no crest
-	outer *apex     // labial or buccal border
-	inner *apex     // lingual border (lower jaw)
+	env     []float64 // highest z by rho bin; NaN where there is none
+	water   []float64 // depth of the basin by bin
+	crest   Vec       // the ridge crest: bottom of the trough, in the frame
+	basin   float64   // the trough's depth there; 0: no crest
+	acrossU float64   // standard uncertainty of the crest's place across the arch, mm
+	crestU  float64   // and of its height
+	outer   *apex     // labial or buccal border
+	inner   *apex     // lingual border (lower jaw)
 }
 
 // apex is the point of a border's cross-section farthest toward the tissue.
@@ -35,7 +37,7 @@ const envBin = 0.2 // mm; width of the envelope's bins
 // material or the palate's vault does not draw it away. seen tells the faces that show their
 // front to the tissue side: through an opening the back of the far wall is no trough. Where the
 // crest itself is missing over a short stretch, its course is carried over from both sides.
-func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID) bool, fm FrameMethod) []slice {
+func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID) bool, g Grain, fm FrameMethod) []slice {
 	out := make([]slice, len(secs))
 	for i := range secs {
 		out[i].section = secs[i]
@@ -53,7 +55,7 @@ func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID)
 		}
 		s.basin = s.water[k]
 		var z float64
-		rho[i], z = s.bottom(k)
+		rho[i], z = s.bottom(k, fm.FloorMM)
 		if ridge {
 			z = -z
 		}
@@ -63,6 +65,7 @@ func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID)
 		return out
 	}
 	bridge(c, out, rho)
+	smoothCrest(c, out, rho, g, fm)
 	for i := range out {
 		if s := &out[i]; !math.IsNaN(rho[i]) {
 			if a := s.apexIn(rho[i], math.Inf(1), fm.ApexMM); a != nil && !s.cutOff(a) {
@@ -107,34 +110,53 @@ func bridge(c layout, s []slice, rho []float64) {
 	}
 }
 
-// bottom refines the trough's deepest bin by a parabola through the envelope within 1 mm of it.
-func (s *slice) bottom(k int) (rho, z float64) {
-	const h = int(1 / envBin)
-	var n, x2, x4, sz, sxz, sx2z float64
-	for j := -h; j <= h; j++ {
-		if k+j < 0 || k+j >= len(s.env) || math.IsNaN(s.env[k+j]) {
-			n = 0
-			break
-		}
-		x := float64(j) * envBin
-		n++
-		x2 += x * x
-		x4 += x * x * x * x
-		sz += s.env[k+j]
-		sxz += x * s.env[k+j]
-		sx2z += x * x * s.env[k+j]
-	}
+// bottom refines the trough's deepest bin: its place is the middle of the floor, of what lies
+// within a height of the deepest by how much, so that a floor that is flat has a middle too; its
+// height there is that of a parabola. Where the envelope is broken it stays the bin.
+func (s *slice) bottom(k int, floor float64) (rho, z float64) {
+	const half = 1.0 // mm, of the parabola
 	rho, z = (float64(k)+0.5)*envBin, s.env[k]
-	if n == 0 {
+	lo, hi := k, k
+	for lo > 0 && s.env[lo-1]-s.env[k] < 2*floor || lo > 0 && float64(k-lo)*envBin < half {
+		lo--
+	}
+	for hi < len(s.env)-1 && (s.env[hi+1]-s.env[k] < 2*floor || float64(hi-k)*envBin < half) {
+		hi++
+	}
+	x := make([]float64, hi-lo+1)
+	for i := range x {
+		x[i] = (float64(lo+i) + 0.5) * envBin
+		if math.IsNaN(s.env[lo+i]) {
+			return rho, z
+		}
+	}
+	env := s.env[lo : hi+1]
+	at := rho
+	for range 4 {
+		f, ok := fitLocal(x, env, nil, at, half)
+		if !ok {
+			return rho, z
+		}
+		deepest := f.c[0]
+		if f.c[2] > 0 {
+			deepest -= min(f.c[1]*f.c[1]/(4*f.c[2]), floor)
+		}
+		var sum, n float64
+		for i, v := range env {
+			if w := floor - (v - deepest); w > 0 {
+				sum, n = sum+w*x[i], n+w
+			}
+		}
+		if n == 0 {
+			return rho, z
+		}
+		at = sum / n
+	}
+	f, ok := fitLocal(x, env, nil, at, half)
+	if !ok {
 		return rho, z
 	}
-	c := (n*sx2z - x2*sz) / (n*x4 - x2*x2)
-	b := sxz / x2
-	if c <= 1e-6 {
-		return rho, z
-	}
-	d := max(-1, min(1, -b/(2*c)))
-	return rho + d, (sz-c*x2)/n + b*d + c*d*d
+	return at, f.c[0]
 }
 
 // envelope returns the highest z over the middle of each bin of rho. Points between the middles

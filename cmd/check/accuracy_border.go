@@ -19,20 +19,10 @@ type stop struct {
 // stops lists the true border side by side, from the patient's right to left. Heights run along up.
 func (c *comparison) stops(up vec) []stop {
 	var out []stop
-	crest := make([]vec, len(c.truth.Crest))
-	for i, p := range c.truth.Crest {
-		crest[i] = c.local(p)
-	}
 	for _, b := range c.truth.Border {
 		for i := range b.Deg {
-			s := stop{side: b.Side, deg: b.Deg[i], apex: b.Apex[i], thickness: b.Thickness[i], height: math.NaN()}
-			q := c.local(s.apex)
-			best := math.Inf(1)
-			for k, r := range crest {
-				if d := math.Hypot(r.X-q.X, r.Y-q.Y); d < best {
-					best, s.height = d, s.apex.Sub(c.truth.Crest[k]).Dot(up)
-				}
-			}
+			s := stop{side: b.Side, deg: b.Deg[i], apex: b.Apex[i], thickness: b.Thickness[i]}
+			s.height = c.overCrest(s.apex, up)
 			for _, h := range c.truth.Holes {
 				s.hidden = s.hidden || h.Point.Dist(s.apex) < h.Radius+1.5
 			}
@@ -42,9 +32,49 @@ func (c *comparison) stops(up vec) []stop {
 	return out
 }
 
-// border compares thickness at each station with that of the nearest true apex within 1 mm, and
-// asks which part of the true border has a station within 1.5 mm. Heights are defined along the
-// report's own axis, so that is the axis of the truth too.
+// crestBeside returns the true crest's point nearest to a place, seen along up; between the
+// points that the truth lists it runs straight.
+func (c *comparison) crestBeside(p, up vec) (at vec) {
+	best := math.Inf(1)
+	flat := func(v vec) vec { return v.Along(-v.Dot(up), up) }
+	for i := 1; i < len(c.truth.Crest); i++ {
+		from, d := c.truth.Crest[i-1], c.truth.Crest[i].Sub(c.truth.Crest[i-1])
+		q, e := flat(p.Sub(from)), flat(d)
+		t := math.Max(0, math.Min(1, q.Dot(e)/e.Norm2()))
+		if far := q.Along(-t, e).Norm(); far < best {
+			best, at = far, from.Along(t, d)
+		}
+	}
+	return at
+}
+
+// overCrest is how far a place stands over the crest beside it.
+func (c *comparison) overCrest(p, up vec) float64 { return p.Sub(c.crestBeside(p, up)).Dot(up) }
+
+// between returns the true border where it passes nearest to a place: at stop k or on the way
+// from there to the one before or behind it.
+func between(s []stop, k int, p vec) stop {
+	at := s[k]
+	best := at.apex.Dist(p)
+	for _, j := range [2]int{k - 1, k + 1} {
+		if j < 0 || j >= len(s) || s[j].side != s[k].side {
+			continue
+		}
+		d := s[j].apex.Sub(s[k].apex)
+		t := math.Max(0, math.Min(1, p.Sub(s[k].apex).Dot(d)/d.Norm2()))
+		if q := s[k].apex.Along(t, d); q.Dist(p) < best {
+			best = q.Dist(p)
+			at.apex = q
+			at.thickness = s[k].thickness + t*(s[j].thickness-s[k].thickness)
+			at.height = s[k].height + t*(s[j].height-s[k].height)
+		}
+	}
+	return at
+}
+
+// border compares thickness and height at each station with those of the true border where it
+// passes within 1 mm, and asks which part of the true border has a station within 1.5 mm.
+// Heights are defined along the report's own axis, so that is the axis of the truth too.
 func (c *comparison) border() {
 	truth := c.stops(c.rep.Frame.TowardTissue)
 	stations := c.rep.Border.Stations
@@ -60,7 +90,7 @@ func (c *comparison) border() {
 		if near < 0 || truth[near].hidden {
 			continue
 		}
-		t := &truth[near]
+		t := between(truth, near, s.Apex)
 		if s.ThicknessMM != nil && !c.truth.OneSided {
 			e := *s.ThicknessMM - t.thickness
 			c.err("thickness", math.Abs(e))
@@ -224,15 +254,5 @@ func (c *comparison) frontHeight() float64 {
 // besideCrest returns how far to the left the crest's point nearest to a place in plan lies,
 // between the crest's own points.
 func (c *comparison) besideCrest(p vec) (left float64) {
-	q := c.local(p)
-	best := math.Inf(1)
-	for i := 1; i < len(c.truth.Crest); i++ {
-		a, b := c.local(c.truth.Crest[i-1]), c.local(c.truth.Crest[i])
-		dx, dy := b.X-a.X, b.Y-a.Y
-		t := math.Max(0, math.Min(1, ((q.X-a.X)*dx+(q.Y-a.Y)*dy)/(dx*dx+dy*dy)))
-		if d := math.Hypot(a.X+t*dx-q.X, a.Y+t*dy-q.Y); d < best {
-			best, left = d, a.X+t*dx
-		}
-	}
-	return left
+	return c.local(c.crestBeside(p, c.truth.Axes.TowardTissue)).X
 }

@@ -30,6 +30,7 @@ type DefectMethod struct {
 	ClosePitMisfit   float64 `toml:"close_pit_misfit"`   // 0.03: as PitMisfit
 	CloseSoundMisfit float64 `toml:"close_sound_misfit"` // 0.08: as SoundMisfit
 	Bias             float64 `toml:"bias"`               // 0.03: largest systematic distance of pit and rim from sphere and sound surface, the scan's noise taken off, as a share of the depth; twice as much where the faces turn sharply at the rim
+	FalseShare       float64 `toml:"false_share"`        // 0.01: share of sound scans in which noise alone may be told as a fault of few vertices
 	FoldBias         float64 `toml:"fold_bias"`          // 0.03: the same for the sections of a fold taken together
 	FoldMM           float64 `toml:"fold_mm"`            // 3 mm: shortest fold
 	FoldRatio        float64 `toml:"fold_ratio"`         // 2.5: least length of a fold, in widths
@@ -47,9 +48,11 @@ type DefectMethod struct {
 // the rim is where the two meet. DiameterMM is that of the circle in which the sphere cuts the
 // tangent plane of the sound surface over the middle, so it does not change with the bend of
 // the surroundings; DepthMM is from the sound surface over the middle to the bottom; VolumeMM3
-// is that of the spherical cap. A fold's LengthMM is that of its middle line between the points
-// where the bottom comes back to the sound surface. What it cannot see: faults under MinWidthMM
-// or under about two and a half edge lengths, and shallow ones without a rim.
+// is that of the spherical cap; what few vertices show is measured by sound surface and cap together
+// (small). A fold's LengthMM is that of its middle line between the points
+// where the bottom comes back to the sound surface. What it cannot see: faults under MinWidthMM,
+// voids and blebs that only one vertex shows, folds under about two and a half edge lengths, and
+// shallow ones without a rim.
 //
 // normals are #V outward unit vectors; noiseMM is the scan's noise along them (SD).
 // Vertices whose sound surroundings are neither tissue nor border are left out. Widest first.
@@ -57,7 +60,9 @@ type DefectMethod struct {
 // processors.
 //
 // Based on: Taubin, Estimating the tensor of curvature of a surface, ICCV 1995 (curvature from
-// normals over a ball); Beaton & Tukey, Technometrics 1974;16:147 (biweight).
+// normals over a ball); Beaton & Tukey, Technometrics 1974;16:147 (biweight); Wasserman, Ramdas &
+// Balakrishnan, Universal inference, PNAS 2020;117:16880 (Markov's bound on
+// likelihood ratios; cited from memory).
 func FindDefects(m *mesh.Mesh, normals []Vec, an *Anatomy, method DefectMethod, noiseMM float64) []Defect {
 	if len(normals) != len(m.Pos) || len(an.Part) != len(m.Pos) {
 		panic("inspect: FindDefects: normals and parts must be one per vertex")
@@ -119,6 +124,7 @@ type survey struct {
 	look    []mesh.VertexID // vertices on or near tissue and border, in order
 	looked  []bool          // #V
 	edge    []float32       // #V mean length of the edges at the vertex
+	pitch   []float32       // #V the same of the vertices two edges round
 	weak    []float32       // #V of look: the smaller of the two curvatures of a cup (positive) or dome (negative), 1/mm
 	groove  []float32       // #V the strongest concave curvature, 1/mm, positive
 	seeds   []seed
@@ -179,6 +185,17 @@ func newSurvey(m *mesh.Mesh, nor []Vec, part []Part, by DefectMethod, noise floa
 			s.look = append(s.look, mesh.VertexID(v))
 		}
 	}
+	// Where faces are cut to fit a rim, some edges are far shorter than what tells them.
+	s.pitch = make([]float32, len(m.Pos))
+	s.each(len(s.look), func(w *walker, i int) {
+		v := s.look[i]
+		var sum float32
+		ring := w.ball(v, 2.2*float64(s.edge[v]))
+		for _, x := range ring {
+			sum += s.edge[x]
+		}
+		s.pitch[v] = sum / float32(len(ring))
+	})
 	return s
 }
 

@@ -12,6 +12,9 @@ type doubt struct{ width, depth, volume float64 }
 // make of it. The misfit is part of σ, so that a form that is
 // no sphere, and an opening that few vertices show, make the numbers less sure.
 func (s *survey) doubt(p *pit) doubt {
+	if p.few {
+		return p.known
+	}
 	n := float64(len(p.in))
 	a := make([]float64, 20)
 	inverse := [4][4]float64{}

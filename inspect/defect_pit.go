@@ -33,7 +33,11 @@ type pit struct {
 	model   float64 // how far another order of the sound surface lies off over the middle, mm
 	outer   int     // vertices the sound surface was fitted to
 	in      []mesh.VertexID
-	why     string // why it is none
+	near    int
+	few     bool    // measured by small, and then
+	known   doubt   // its uncertainty, and
+	smooth  float64 // RMS distance of the vertices from a smooth surface, mm
+	why     string  // why it is none
 }
 
 // findPits looks at every seed, keeps what is a pit or a bleb, and of those that lie in one
@@ -63,8 +67,13 @@ func (s *survey) findPits(folds []fold) []pit {
 	var out []pit
 next:
 	for _, p := range good {
-		for _, q := range out {
-			if p.foot.Dist(q.foot) < math.Max(p.a, q.a) {
+		for i, q := range out {
+			d := p.foot.Dist(q.foot)
+			if p.few && (!q.few || p.off < q.off) && p.agrees(&q) { // the same, measured better
+				out[i] = p
+				continue next
+			}
+			if d < math.Max(p.a, q.a) || p.sign != q.sign && d < p.a+q.a { // what stands up round a pit is no bleb
 				continue next
 			}
 		}
@@ -73,18 +82,33 @@ next:
 	return out
 }
 
-// look1 measures the place at one seed and says why it is no fault, if it is none. A small pit
-// is lost when the first guess takes in its surroundings, a noisy one when the guess rests on
-// too few vertices: both starts are tried.
+// look1 measures the place at one seed and says why it is no fault, if it is none. What few
+// vertices show is measured by small, the rest by growing a sphere: a small pit is lost when the
+// first guess takes in its surroundings, a noisy one when the guess rests on too few vertices, so
+// both starts are tried.
 func (s *survey) look1(w *walker, sd seed) pit {
 	edge := float64(s.edge[sd.v])
 	p := s.lookFrom(w, sd, math.Max(0.3, 1.15*edge))
 	if p.why != "" {
-		if q := s.lookFrom(w, sd, math.Max(0.5, 1.7*edge)); q.why == "" {
-			return q
+		if r := s.lookFrom(w, sd, math.Max(0.5, 1.7*edge)); r.why == "" {
+			p = r
 		}
 	}
+	pitch := float64(s.pitch[sd.v])
+	if 3.5*pitch < s.by.MinWidthMM || p.why == "" && p.a > 1.5*few*pitch {
+		return p
+	}
+	q := s.small(w, sd)
+	if p.why != "" || p.a < few*pitch || len(p.in) < 8 || q.why == "" && p.agrees(&q) {
+		return q
+	}
 	return p
+}
+
+// agrees tells whether two measured the same place as the same.
+func (p *pit) agrees(q *pit) bool {
+	like := func(a, b float64) bool { return math.Abs(a-b) < 0.3*math.Max(a, b) }
+	return p.sign == q.sign && p.foot.Dist(q.foot) < 0.5*math.Max(p.a, q.a) && like(p.a, q.a) && like(p.depth, q.depth)
 }
 
 func (s *survey) lookFrom(w *walker, sd seed, start float64) pit {

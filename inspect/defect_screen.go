@@ -48,10 +48,10 @@ func (s *survey) screen() {
 // and outside, no longer tell a cup; heights still do.
 func (s *survey) screenCoarse() {
 	out := make([]float32, len(s.m.Pos))
-	least := math.Max(0.5*s.by.MinDepthMM, 4*s.noise)
+	least := math.Max(0.25*s.by.MinDepthMM, 3*s.noise)
 	s.each(len(s.look), func(w *walker, i int) {
 		v := s.look[i]
-		edge := float64(s.edge[v])
+		edge := float64(s.pitch[v])
 		if 3.5*edge < s.by.MinWidthMM {
 			return
 		}
@@ -59,22 +59,30 @@ func (s *survey) screenCoarse() {
 		f := sound{o: s.m.Pos[v], n: s.nor[v]}
 		f.e1, f.e2 = tangents(f.n)
 		w.pts = w.pts[:0]
-		mean, n := 0.0, 0.0
+		var beside [16]patchPoint
+		n := 0
 		for _, x := range near {
 			u, t, z := f.local(s.m.Pos[x])
 			if r := math.Hypot(u, t); r > 1.4*edge {
 				w.pts = append(w.pts, patchPoint{u: u, v: t, z: z})
-			} else if x != v {
-				mean += z
+			} else if x != v && n < len(beside) {
+				beside[n] = patchPoint{u: u, v: t, z: z}
 				n++
 			}
 		}
-		if n < 3 || !f.fit(w.pts, 6, math.Max(s.noise, 0.01)) {
+		if !f.fit(w.pts, 6, math.Max(s.noise, 0.01)) {
 			return
 		}
-		// The neighbours must not stand out the other way: a lone vertex is no fault.
-		if h := f.at(0, 0); math.Abs(h) >= least && (mean/n-h)*h < 0 {
-			out[v] = float32(h)
+		h := f.at(0, 0)
+		if math.Abs(h) < least {
+			return
+		}
+		// A lone vertex is no fault: one beside it must stand out the same way.
+		for _, q := range beside[:n] {
+			if (f.at(q.u, q.v)-q.z)*math.Copysign(1, h) > 2*s.noise {
+				out[v] = float32(h)
+				return
+			}
 		}
 	})
 	s.pickSeeds(out, least, s.by.FineMM)

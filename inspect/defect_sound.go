@@ -95,6 +95,11 @@ func (s *sound) otherwise(pts []patchPoint, p Vec, floor float64) float64 {
 	return math.Abs(g.at(u, v) - s.at(u, v))
 }
 
+// plain finds the coefficients by least squares of all points alike.
+func (s *sound) plain(pts []patchPoint, terms int) bool {
+	return s.fit(pts, terms, math.Inf(1))
+}
+
 // fit finds the coefficients by re-weighted least squares with Tukey's biweight at 4.7 times
 // the robust spread, never under floor. False where the points do not hold it.
 func (s *sound) fit(pts []patchPoint, terms int, floor float64) bool {

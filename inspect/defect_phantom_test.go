@@ -94,7 +94,7 @@ func TestFewDefectsOnRealGum(t *testing.T) {
 		t.Skip("no real scan beside the project")
 	}
 	defer file.Close()
-	m, _, err := mesh.ReadSTL(file)
+	m, _, err := mesh.Read(file, mesh.ReadOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -82,13 +82,14 @@ type ScanInfo struct {
 	File     string  `json:"file"`
 	SHA256   string  `json:"sha256"`
 	Format   string  `json:"format"`
+	Packed   string  `json:"packed,omitempty"` // gzip, zip; empty: it was not
 	Bytes    int64   `json:"bytes"`
 	Faces    int     `json:"faces"`
 	Vertices int     `json:"vertices"`
-	Unit     string  `json:"unit"`       // unit of the file: mm, inch, m, µm
-	UnitHow  string  `json:"unit_how"`   // how it was decided
-	UnitToMM float64 `json:"unit_to_mm"` // what the coordinates were multiplied by: 1 unless --unit was given
-	Note     string  `json:"note,omitempty"`
+	Unit     string  `json:"unit"`           // unit of the file: mm, inch, m, µm
+	UnitHow  string  `json:"unit_how"`       // how it was decided
+	UnitToMM float64 `json:"unit_to_mm"`     // what the coordinates were multiplied by: 1 unless --unit was given
+	Note     string  `json:"note,omitempty"` // what was odd in the file and yet read
 }
 
 // Decision is one thing that was decided about the scan.

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"strings"
 
 	"fornix/mesh"
 )
@@ -47,7 +48,7 @@ const (
 // Read reads a scan from r. The name is kept for the report and plays no part in telling the
 // format. Nothing is repaired; coordinates are converted only when the unit is given.
 //
-// Errors: what mesh.ReadSTL gives (a *mesh.FormatError where the bytes are no scan), and an
+// Errors: what mesh.Read gives (a *mesh.FormatError where the bytes are no scan), and an
 // unknown unit.
 func Read(r io.Reader, name string, opt ReadOptions) (*Scan, error) {
 	scale := 1.0
@@ -59,7 +60,7 @@ func Read(r io.Reader, name string, opt ReadOptions) (*Scan, error) {
 		scale = mm
 	}
 	h := sha256.New()
-	m, stats, err := mesh.ReadSTL(io.TeeReader(r, h))
+	m, stats, err := mesh.Read(io.TeeReader(r, h), mesh.ReadOptions{})
 	if err != nil {
 		return nil, err
 	}
@@ -68,8 +69,8 @@ func Read(r io.Reader, name string, opt ReadOptions) (*Scan, error) {
 	}
 	s := &Scan{Mesh: m, Stats: stats}
 	s.Info = ScanInfo{
-		File: name, SHA256: hex.EncodeToString(h.Sum(nil)), Format: stats.Format, Bytes: stats.Bytes,
-		Faces: len(m.Tri), Vertices: len(m.Pos), UnitToMM: scale,
+		File: name, SHA256: hex.EncodeToString(h.Sum(nil)), Format: stats.Format, Packed: stats.Packed, Bytes: stats.Bytes,
+		Faces: len(m.Tri), Vertices: len(m.Pos), UnitToMM: scale, Note: strings.Join(stats.Notes, " "),
 	}
 	s.Info.Unit, s.Info.UnitHow = decideUnit(m, opt.Unit)
 	return s, nil

@@ -28,7 +28,7 @@ func sharedPhantom(t testing.TB, name string, truth any) *mesh.Mesh {
 	if err := json.Unmarshal(told, truth); err != nil {
 		t.Fatal(err)
 	}
-	m, _, err := mesh.ReadSTL(bytes.NewReader(data))
+	m, _, err := mesh.Read(bytes.NewReader(data), mesh.ReadOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -40,7 +40,7 @@ func BenchmarkReadBinary(b *testing.B) {
 		}
 		b.SetBytes(int64(file.Len()))
 		for b.Loop() {
-			if _, _, err := mesh.ReadSTL(bytes.NewReader(file.Bytes())); err != nil {
+			if _, _, err := mesh.Read(bytes.NewReader(file.Bytes()), mesh.ReadOptions{}); err != nil {
 				b.Fatal(err)
 			}
 		}
@@ -55,7 +55,7 @@ func BenchmarkReadASCII(b *testing.B) {
 		}
 		b.SetBytes(int64(file.Len()))
 		for b.Loop() {
-			if _, _, err := mesh.ReadSTL(bytes.NewReader(file.Bytes())); err != nil {
+			if _, _, err := mesh.Read(bytes.NewReader(file.Bytes()), mesh.ReadOptions{}); err != nil {
 				b.Fatal(err)
 			}
 		}

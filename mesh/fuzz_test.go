@@ -8,8 +8,8 @@ import (
 	"fornix/mesh/shape"
 )
 
-// FuzzReadSTL: never a panic, and what is read is sound and stays the same when written again.
-func FuzzReadSTL(f *testing.F) {
+// FuzzRead: never a panic, and what is read is sound and stays the same when written again.
+func FuzzRead(f *testing.F) {
 	f.Add([]byte(oneSolid))
 	f.Add(binarySTL("solid", 2, face1, bad))
 	f.Add([]byte("\xEF\xBB\xBFSOLID\rfacet outer loop vertex 1e300 -.5 +3 vertex nan(ind) 1 1.#INF"))
@@ -19,7 +19,7 @@ func FuzzReadSTL(f *testing.F) {
 	}
 	f.Add(file.Bytes())
 	f.Fuzz(func(t *testing.T, b []byte) {
-		m, stats, err := mesh.ReadSTL(bytes.NewReader(b))
+		m, stats, err := mesh.Read(bytes.NewReader(b), mesh.ReadOptions{})
 		if err != nil {
 			return
 		}
@@ -33,7 +33,7 @@ func FuzzReadSTL(f *testing.F) {
 		if err := mesh.WriteSTLASCII(&out, m, "again"); err != nil {
 			t.Fatal(err)
 		}
-		again, _, err := mesh.ReadSTL(&out)
+		again, _, err := mesh.Read(&out, mesh.ReadOptions{})
 		if err != nil || len(again.Tri) != len(m.Tri) || len(again.Pos) != len(m.Pos) || again.Topology() != m.Topology() {
 			t.Fatalf("changed by writing: %v", err)
 		}

@@ -85,8 +85,8 @@ func TestReadSTL(t *testing.T) {
 		{name: "sent as text", file: strings.ReplaceAll(string(binarySTL("", 2, face1, face2)), "\x80", "\xEF\xBF\xBD"),
 			err: "byte 84: the file was changed as if it were text (bytes replaced by EF BF BD); send it again as a binary file"},
 		{name: "empty", file: "", err: "the file is empty"},
-		{name: "other text", file: "ply\nformat ascii 1.0\n", err: `line 1: text that begins with "ply"; an ASCII STL file begins with solid`},
-		{name: "long other text", file: "ply\n" + long, err: `line 1: text that begins with "ply"; an ASCII STL file begins with solid`},
+		{name: "other text", file: "hello\nformat ascii 1.0\n", err: `line 1: text that begins with "hello", as no scan in STL, PLY or OBJ does`},
+		{name: "long other text", file: "hello\n" + long, err: `line 1: text that begins with "hello", as no scan in STL, PLY or OBJ does`},
 
 		{name: "ascii", file: oneSolid, want: mesh.ReadStats{Format: "stl-ascii", Faces: 1, Solids: 1, Vertices: 3}},
 		{name: "byte order mark, upper case, CR, no name", file: "\xEF\xBB\xBF \r" + strings.ReplaceAll(strings.ToUpper(strings.ReplaceAll(oneSolid, " s\n", "\n")), "\n", "\r"),
@@ -117,7 +117,7 @@ func TestReadSTL(t *testing.T) {
 			// A reader that tells its size, one that does not, and one that gives little at once.
 			for _, r := range []io.Reader{strings.NewReader(c.file), iotest.HalfReader(strings.NewReader(c.file)),
 				iotest.DataErrReader(iotest.OneByteReader(strings.NewReader(c.file)))} {
-				m, got, err := mesh.ReadSTL(r)
+				m, got, err := mesh.Read(r, mesh.ReadOptions{})
 				if c.err != "" {
 					var format *mesh.FormatError
 					if !errors.As(err, &format) || err.Error() != c.err {
@@ -151,7 +151,7 @@ func equalStats(a, b mesh.ReadStats) bool {
 func TestReadSTLPassesReadErrors(t *testing.T) {
 	broken := errors.New("cable pulled")
 	for _, file := range []string{oneSolid[:40], string(binarySTL("", 9, face1))} {
-		_, _, err := mesh.ReadSTL(io.MultiReader(strings.NewReader(file), iotest.ErrReader(broken)))
+		_, _, err := mesh.Read(io.MultiReader(strings.NewReader(file), iotest.ErrReader(broken)), mesh.ReadOptions{})
 		if !errors.Is(err, broken) {
 			t.Errorf("error %v", err)
 		}
@@ -177,7 +177,7 @@ func TestWriteThenRead(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, stats, err := mesh.ReadSTL(&file)
+		got, stats, err := mesh.Read(&file, mesh.ReadOptions{})
 		if err != nil || stats.Format != format || stats.NormalsAgainstWinding+stats.NormalsMissing > 0 {
 			t.Fatalf("%v %+v", err, stats)
 		}
@@ -203,7 +203,7 @@ func shared(t *testing.T, folder string) []string {
 	if root == "" {
 		root = filepath.Join("..", "..", "shared")
 	}
-	files, _ := filepath.Glob(filepath.Join(root, "scans", folder, "*.stl"))
+	files, _ := filepath.Glob(filepath.Join(root, "scans", folder, "*.*"))
 	if len(files) == 0 {
 		t.Skip("no such scans here")
 	}
@@ -324,5 +324,5 @@ func readFile(t *testing.T, path string) (*mesh.Mesh, mesh.ReadStats, error) {
 		t.Fatal(err)
 	}
 	defer file.Close()
-	return mesh.ReadSTL(file)
+	return mesh.Read(file, mesh.ReadOptions{})
 }

@@ -88,7 +88,7 @@ func (s *scanner) fail(format string, args ...any) error {
 	if s.err != nil && !errors.Is(s.err, io.EOF) {
 		return s.err
 	}
-	return &FormatError{Offset: s.base + int64(s.i), Line: s.line, Reason: fmt.Sprintf(format, args...)}
+	return &FormatError{Offset: s.base + int64(s.i), Line: s.line, Early: s.err != nil && s.i >= s.n, Reason: fmt.Sprintf(format, args...)}
 }
 
 // found names a word in an error.
@@ -203,7 +203,7 @@ func (d *decoder) facet(s *scanner) error {
 		return s.fail("expected endfacet, found %s", found(w))
 	}
 	d.face(Vec{normal[0], normal[1], normal[2]}, p[0], p[1], p[2], finite)
-	return nil
+	return d.full(s.base+int64(s.i), s.line)
 }
 
 var powersOfTen = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,

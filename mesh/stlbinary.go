@@ -17,7 +17,7 @@ const (
 // binary reads what follows the first n bytes, which are in buf.
 func (d *decoder) binary(r io.Reader, buf []byte, n int) error {
 	s := d.stats
-	s.Bytes, s.Solids = int64(n), 1
+	s.Bytes = int64(n)
 	if n < stlHeader {
 		return notBinary(buf[:n])
 	}
@@ -40,6 +40,9 @@ func (d *decoder) binary(r io.Reader, buf []byte, n int) error {
 		whole := min(int64(len(part)/stlRecord), left)
 		for rec := part[:whole*stlRecord]; len(rec) > 0; rec = rec[stlRecord:] {
 			d.record((*[stlRecord]byte)(rec))
+		}
+		if err := d.full(s.Bytes, 0); err != nil {
+			return err
 		}
 		left -= whole
 		rest := part[whole*stlRecord:]
@@ -68,12 +71,12 @@ func (d *decoder) endBinary(promised int64, open bool, partial int, replaced int
 	s := d.stats
 	switch {
 	case open && partial > 0:
-		return &FormatError{Offset: s.Bytes, Reason: fmt.Sprintf(
+		return &FormatError{Offset: s.Bytes, Early: true, Reason: fmt.Sprintf(
 			"the face count is %d, and the %d bytes after it are not whole faces of %d bytes", promised, s.Bytes-stlHeader, stlRecord)}
 	case open && s.Faces > 0:
 		s.note("The face count in the file is %d; the %d whole faces that follow it were read.", promised, s.Faces)
 	case !open && int64(s.Faces) < promised:
-		return &FormatError{Offset: s.Bytes, Reason: fmt.Sprintf(
+		return &FormatError{Offset: s.Bytes, Early: true, Reason: fmt.Sprintf(
 			"the file ends early: %d faces promised (%d bytes), %d whole faces came (%d bytes)",
 			promised, stlHeader+stlRecord*promised, s.Faces, s.Bytes)}
 	case s.TrailingBytes > 6 && s.TrailingBytes <= replaced+replaced/8:
@@ -111,7 +114,7 @@ func roomFor(size, promised int64, open bool) int64 {
 	return min(promised, fit)
 }
 
-// notBinary says why bytes that are no ASCII STL cannot be a binary one either.
+// notBinary says why bytes that are nothing else cannot be a binary STL either.
 func notBinary(head []byte) error {
 	if isText(head) {
 		word := bytes.Fields(head)
@@ -119,9 +122,9 @@ func notBinary(head []byte) error {
 		if len(word) > 0 {
 			first = string(word[0][:min(len(word[0]), 20)])
 		}
-		return &FormatError{Line: 1, Reason: fmt.Sprintf("text that begins with %q; an ASCII STL file begins with solid", first)}
+		return &FormatError{Line: 1, Early: len(head) < stlHeader, Reason: fmt.Sprintf("text that begins with %q, as no scan in STL, PLY or OBJ does", first)}
 	}
-	return &FormatError{Offset: int64(len(head)), Reason: fmt.Sprintf(
+	return &FormatError{Offset: int64(len(head)), Early: true, Reason: fmt.Sprintf(
 		"the file ends early: a binary STL file has at least %d bytes, this has %d", stlHeader, len(head))}
 }
 

@@ -49,7 +49,7 @@ func gum(p inspect.Protocol) []gumRow {
 		if err != nil {
 			continue
 		}
-		m, _, err := mesh.ReadSTL(f)
+		m, _, err := mesh.Read(f, mesh.ReadOptions{})
 		f.Close()
 		if err != nil {
 			continue

@@ -35,7 +35,7 @@ func TestDistancesAgreeWithComputationalGeometryLibrary(t *testing.T) {
 		if err != nil {
 			t.Skip(err)
 		}
-		m, _, err := mesh.ReadSTL(bytes.NewReader(b))
+		m, _, err := mesh.Read(bytes.NewReader(b), mesh.ReadOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -57,7 +57,7 @@ func subjects(t *testing.T) map[string]subject {
 		}
 		write(t, filepath.Join(s.dir, "scan.stl"), b.Bytes())
 		var err error
-		if s.m, _, err = mesh.ReadSTL(&b); err != nil {
+		if s.m, _, err = mesh.Read(&b, mesh.ReadOptions{}); err != nil {
 			t.Fatal(err)
 		}
 		var off, points bytes.Buffer

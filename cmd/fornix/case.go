@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"fornix/inspect/casefile"
+	"fornix/mesh"
 )
 
 type caseCmd struct {
@@ -104,7 +105,7 @@ func personal(s streams, path string) (found bool) {
 		}
 	}
 	tell("file name", filepath.Base(path))
-	if !strings.EqualFold(filepath.Ext(path), ".stl") {
+	if mesh.Ending(path) == "" {
 		return found
 	}
 	f, err := os.Open(path)

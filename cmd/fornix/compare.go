@@ -14,8 +14,8 @@ import (
 )
 
 type compareCmd struct {
-	A          string `arg:"" help:"STL file that is compared with: the first impression, the state before, the impression, the reference." placeholder:"A"`
-	B          string `arg:"" help:"STL file that is compared: the retake, the state after, the cast, the scan under test." placeholder:"B"`
+	A          string `arg:"" help:"Scan that is compared with: the first impression, the state before, the impression, the reference." placeholder:"A"`
+	B          string `arg:"" help:"Scan that is compared: the retake, the state after, the cast, the scan under test." placeholder:"B"`
 	As         string `required:"" help:"What for: retake, layer, cast, repeat or reference." enum:"retake,layer,cast,repeat,reference" placeholder:"PURPOSE"`
 	Zone       string `help:"Part of A that aligns: all, stable (palate and crest), tissue (fitting surface) or outer; else the usual one of the purpose." enum:"all,stable,tissue,outer," default:"" placeholder:"ZONE"`
 	LandmarksA string `name:"landmarks-a" help:"Start from landmarks of A, as JSON in FILE; three or more are also needed of B." placeholder:"FILE"`

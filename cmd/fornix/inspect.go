@@ -10,10 +10,11 @@ import (
 	"strings"
 
 	"fornix/inspect"
+	"fornix/mesh"
 )
 
 type inspectCmd struct {
-	Scans     []string `arg:"" name:"scan" help:"STL files (binary or text); - reads one from standard input."`
+	Scans     []string `arg:"" name:"scan" help:"Scans: STL, PLY or OBJ files, plain, gzip or zip; - reads one from standard input."`
 	JSON      bool     `help:"Print the report as JSON instead of the summary."`
 	Out       string   `help:"Write DIR/NAME/report.json, report.html, images and the laboratory sheet for each scan." placeholder:"DIR"`
 	Protocol  string   `help:"Judge by the limits in FILE instead of the default ones." placeholder:"FILE"`
@@ -211,7 +212,7 @@ func directories(paths []string) []string {
 	for pass := range 2 { // first come the names as they are, so that a-2.stl keeps its own
 		for i, path := range paths {
 			base := filepath.Base(path)
-			name := strings.TrimSuffix(base, filepath.Ext(base))
+			name := nameOf(base)
 			if path == "-" {
 				name = "stdin"
 			}
@@ -233,6 +234,14 @@ func directories(paths []string) []string {
 	return out
 }
 
+// nameOf is a file's name without the ending that says that it is a scan, or without any.
+func nameOf(base string) string {
+	if e := mesh.Ending(base); e != "" {
+		return base[:len(base)-len(e)]
+	}
+	return strings.TrimSuffix(base, filepath.Ext(base))
+}
+
 // hintFor says what helps against an error of one scan.
 func hintFor(err error) string {
 	text := err.Error()
@@ -250,7 +259,7 @@ func hintFor(err error) string {
 	case strings.Contains(text, "a fault of fornix"):
 		return "keep the scan, and tell the makers; the other scans were inspected"
 	}
-	return "export the scan again as binary STL in millimetres"
+	return "export the scan again as binary STL or PLY in millimetres"
 }
 
 // plain is an error of the file system without the operation's name in front.

@@ -36,7 +36,7 @@ type command struct {
 	Version  versionCmd  `cmd:"" help:"Tell the version."`
 }
 
-const description = `Inspects scans (STL) of final impressions of edentulous jaws: finds openings, voids, folds, thin and
+const description = `Inspects scans (STL, PLY, OBJ) of final impressions of edentulous jaws: finds openings, voids, folds, thin and
 short borders, measures how far back the impression goes and how level the rim is, judges all that by a
 protocol, and draws it. The last word is send, correct, rescan or retake.
 

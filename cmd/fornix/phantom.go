@@ -13,12 +13,12 @@ import (
 
 type phantomCmd struct {
 	Name    string   `arg:"" optional:"" help:"Name of the phantom, or random-upper, random-lower or random-pair."`
-	Out     string   `help:"STL file to write; the truth goes beside it as FILE.truth.json." placeholder:"FILE"`
+	Out     string   `help:"File to write: STL, or PLY or OBJ by its ending; the truth goes beside it as FILE.truth.json." placeholder:"FILE"`
 	List    bool     `help:"List the names."`
 	Seed    *int64   `help:"Seed of asymmetry, noise and, for a random one, of everything." placeholder:"N"`
 	Spacing *float64 `help:"Mean distance of neighbouring vertices, mm." placeholder:"MM"`
 	Noise   *float64 `help:"Standard deviation of the noise along the normals, mm." placeholder:"MM"`
-	ASCII   bool     `help:"Write the STL as text."`
+	ASCII   bool     `help:"Write STL or PLY as text."`
 	Apart   bool     `help:"Of a pair: put each scan in a frame of its own."`
 	Closed  bool     `help:"Of a pair: write a scan of both closed too."`
 }
@@ -49,6 +49,9 @@ func (c phantomCmd) Run(s streams) error {
 	}
 	if c.Name == "" || c.Out == "" {
 		return &failure{exitUsage, "a name and --out FILE are needed", "fornix phantom --list lists the names"}
+	}
+	if e := mesh.Ending(c.Out); e == ".zip" || strings.HasSuffix(e, ".gz") {
+		return &failure{exitUsage, c.Out + ": phantoms are not written packed", "end the name in .stl, .ply or .obj"}
 	}
 	if pair, found := c.pair(); found {
 		return c.runPair(s, pair)
@@ -103,9 +106,16 @@ func (c phantomCmd) params() (phantom.Params, error) {
 func writePhantom(path string, p *phantom.Phantom, ascii bool) (string, error) {
 	var b bytes.Buffer
 	var err error
-	if ascii {
+	switch ending := mesh.Ending(path); {
+	case ending == ".ply" && ascii:
+		err = mesh.WritePLY(&b, p.Mesh, mesh.PLYASCII, p.Truth.Name)
+	case ending == ".ply":
+		err = mesh.WritePLY(&b, p.Mesh, mesh.PLYLittle, p.Truth.Name)
+	case ending == ".obj":
+		err = mesh.WriteOBJ(&b, p.Mesh)
+	case ascii:
 		err = mesh.WriteSTLASCII(&b, p.Mesh, p.Truth.Name)
-	} else {
+	default:
 		err = mesh.WriteSTL(&b, p.Mesh, p.Truth.Name)
 	}
 	if err != nil {

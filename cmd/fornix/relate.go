@@ -13,8 +13,8 @@ import (
 )
 
 type relateCmd struct {
-	Upper      string   `arg:"" help:"STL file of the upper impression with its rim." placeholder:"UPPER"`
-	Lower      string   `arg:"" help:"STL file of the lower impression with its rim." placeholder:"LOWER"`
+	Upper      string   `arg:"" help:"Scan of the upper impression with its rim." placeholder:"UPPER"`
+	Lower      string   `arg:"" help:"Scan of the lower impression with its rim." placeholder:"LOWER"`
 	Closed     string   `help:"Bring the two together by a scan of both closed, in FILE." placeholder:"FILE"`
 	Pose       string   `help:"Bring the two together by the pose in FILE (JSON), which takes the lower's coordinates into the upper's." placeholder:"FILE"`
 	References string   `help:"Ala-tragus plane, pupil line or hinge axis, as points or as angles of a transfer record, as JSON in FILE." placeholder:"FILE"`

@@ -2,10 +2,17 @@ package casefile
 
 import (
 	"bytes"
+	"compress/flate"
+	"compress/gzip"
 	"encoding/binary"
 	"fmt"
+	"io"
+	"path"
 	"slices"
 	"strconv"
+	"strings"
+
+	"fornix/mesh"
 )
 
 // neutral stands where a scan's own header stood.
@@ -18,9 +25,66 @@ const (
 	faceBytes   = 50
 )
 
-// Header returns the free text of an STL file: the 80 bytes of a binary one without their
-// padding, or all names of the solids of a text one. It reads nothing else.
-func Header(stl []byte) string {
+// Header returns the free text of a scan, which may be its beginning alone: of STL the 80 bytes
+// of a binary file without their padding, or the names of the solids; of PLY the comments; of OBJ
+// comments and names; of a packed file its name and what stands in the scan. It reads nothing else.
+func Header(scan []byte) string {
+	if name, inside, packed := peek(scan); packed {
+		return name + "\n" + Header(inside)
+	}
+	switch mesh.Tell(scan) {
+	case mesh.PLYASCII:
+		return remarks(scan, "comment", "obj_info")
+	case mesh.OBJ:
+		return remarks(scan, "#", "o", "g", "mtllib", "usemtl")
+	}
+	return stlHeader(scan)
+}
+
+// remarks returns what stands behind the words at the beginnings of lines, up to the end of the
+// header of a PLY file.
+func remarks(scan []byte, words ...string) string {
+	var out [][]byte
+	for l := range lines(scan) {
+		l = bytes.TrimSpace(bytes.TrimPrefix(bytes.TrimSpace(l), []byte("\uFEFF")))
+		if string(l) == "end_header" {
+			break
+		}
+		for _, w := range words {
+			if rest, found := bytes.CutPrefix(l, []byte(w)); found && (w == "#" || len(rest) == 0 || rest[0] <= ' ') {
+				out = append(out, bytes.TrimSpace(rest))
+			}
+		}
+	}
+	return string(bytes.Join(slices.CompactFunc(out, bytes.Equal), []byte("\n")))
+}
+
+// peek looks into the beginning of a packed file: its name in there, and the beginning of the scan.
+func peek(scan []byte) (name string, inside []byte, packed bool) {
+	const enough = 1 << 16
+	if z, err := gzip.NewReader(bytes.NewReader(scan)); err == nil {
+		inside, _ = io.ReadAll(io.LimitReader(z, enough)) // it may end early, being a beginning
+		return strings.TrimSpace(z.Name + "\n" + z.Comment), inside, true
+	}
+	// The head of an archive's first entry: APPNOTE.TXT of the ZIP format, 4.3.7.
+	if len(scan) < 30 || !bytes.HasPrefix(scan, []byte("PK\x03\x04")) {
+		return "", nil, false
+	}
+	from := 30 + int(binary.LittleEndian.Uint16(scan[26:]))
+	to := from + int(binary.LittleEndian.Uint16(scan[28:]))
+	if to > len(scan) {
+		return "", nil, true
+	}
+	data := io.Reader(bytes.NewReader(scan[to:]))
+	if binary.LittleEndian.Uint16(scan[8:]) == 8 {
+		data = flate.NewReader(data)
+	}
+	inside, _ = io.ReadAll(io.LimitReader(data, enough))
+	return path.Base(string(scan[30:from])), inside, true
+}
+
+// stlHeader is Header for STL.
+func stlHeader(stl []byte) string {
 	if end := binaryEnd(stl); end > 0 {
 		text := bytes.TrimRight(bytes.ToValidUTF8(stl[:headerBytes], nil), "\x00 ")
 		return string(bytes.ReplaceAll(append(text, stl[end:]...), []byte{0}, []byte(" ")))
@@ -34,11 +98,37 @@ func Header(stl []byte) string {
 	return string(bytes.Join(slices.CompactFunc(names, bytes.Equal), []byte("\n")))
 }
 
-// ScrubHeader returns an STL file with the same faces and without its free text: the header of a
-// binary one, and what may stand behind its last face; the names of the solids of a text one.
-// The faces' own bytes stay as they are. What is no STL is an error, since it could hold
-// anything. O(bytes).
-func ScrubHeader(stl []byte) ([]byte, error) {
+// ScrubHeader returns a scan with the same surface, unpacked and without its free text, and the
+// ending for its name.
+//
+// Of STL goes the header of a binary file, and what may stand behind its last face, or the names
+// of the solids of a text one; the faces' own bytes stay as they are. PLY and OBJ can hold names
+// nearly everywhere: they are read and written anew, with vertices and faces alone. What is no
+// scan is an error, since it could hold anything. O(bytes).
+func ScrubHeader(scan []byte) (out []byte, ending string, err error) {
+	plain, err := mesh.Unpack(bytes.NewReader(scan))
+	if err != nil {
+		return nil, "", err
+	}
+	if f := mesh.Tell(plain); f != mesh.PLYASCII && f != mesh.OBJ {
+		out, err = scrubSTL(plain)
+		return out, ".stl", err
+	}
+	m, stats, err := mesh.Read(bytes.NewReader(plain), mesh.ReadOptions{})
+	if err != nil {
+		return nil, "", err
+	}
+	var b bytes.Buffer
+	if stats.Format == mesh.OBJ {
+		err = mesh.WriteOBJ(&b, m)
+		return b.Bytes(), ".obj", err
+	}
+	err = mesh.WritePLY(&b, m, stats.Format, neutral)
+	return b.Bytes(), ".ply", err
+}
+
+// scrubSTL is ScrubHeader for STL.
+func scrubSTL(stl []byte) ([]byte, error) {
 	if end := binaryEnd(stl); end > 0 {
 		out := slices.Clone(stl[:end])
 		clear(out[:headerBytes])

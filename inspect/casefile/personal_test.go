@@ -93,7 +93,7 @@ func TestScrubbedHeadersKeepTheFaces(t *testing.T) {
 		if !ascii {
 			stl = append(stl, "Quibbleton behind the last face"...)
 		}
-		out, err := ScrubHeader(stl)
+		out, _, err := ScrubHeader(stl)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -103,12 +103,12 @@ func TestScrubbedHeadersKeepTheFaces(t *testing.T) {
 		if w := LooksPersonal(Header(out)); len(w) > 0 {
 			t.Errorf("ascii %v: the scrubbed header looks personal: %v", ascii, w)
 		}
-		a, _, err1 := mesh.ReadSTL(bytes.NewReader(stl))
-		b, _, err2 := mesh.ReadSTL(bytes.NewReader(out))
+		a, _, err1 := mesh.Read(bytes.NewReader(stl), mesh.ReadOptions{})
+		b, _, err2 := mesh.Read(bytes.NewReader(out), mesh.ReadOptions{})
 		if err2 != nil || err1 == nil && len(a.Tri) != len(b.Tri) || len(b.Tri) != 4 {
 			t.Errorf("ascii %v: %v %v", ascii, err1, err2)
 		}
-		again, err := ScrubHeader(out)
+		again, _, err := ScrubHeader(out)
 		if err != nil || !bytes.Equal(out, again) {
 			t.Errorf("ascii %v: scrubbing twice changes the file: %v", ascii, err)
 		}
@@ -117,7 +117,7 @@ func TestScrubbedHeadersKeepTheFaces(t *testing.T) {
 
 func TestWhatIsNoSTLIsNotScrubbed(t *testing.T) {
 	for _, text := range []string{"", "Zara", "solid a\n; a comment on Zara\nendsolid", "solid a\nvertex zara 1 2\nendsolid a", strings.Repeat("x", 200)} {
-		if out, err := ScrubHeader([]byte(text)); err == nil {
+		if out, _, err := ScrubHeader([]byte(text)); err == nil {
 			t.Errorf("%q became %q", text, out)
 		}
 	}

@@ -251,7 +251,7 @@ func TestAlignRealScans(t *testing.T) {
 		if err != nil {
 			t.Skip(err)
 		}
-		m, _, err := mesh.ReadSTL(f)
+		m, _, err := mesh.Read(f, mesh.ReadOptions{})
 		f.Close()
 		if err != nil {
 			t.Fatal(err)

@@ -139,7 +139,7 @@ func TestThePackageNamesNobody(t *testing.T) {
 		}
 	}
 	for _, name := range []string{"2024-117-upper.stl", "2024-117-upper-2.stl"} {
-		m, _, err := mesh.ReadSTL(bytes.NewReader(files[name]))
+		m, _, err := mesh.Read(bytes.NewReader(files[name]), mesh.ReadOptions{})
 		if err != nil || len(m.Tri) != len(shape.Icosphere(20, 1).Mesh.Tri) {
 			t.Errorf("%s: %v", name, err)
 		}

@@ -44,15 +44,15 @@ func (s *Server) entries(c *Case) ([]entry, error) {
 			jaw = "scan"
 		}
 		of[jaw]++
-		stl, err := s.store.disk.read(path.Join(folder(c.N), k.file()), k.Bytes)
+		text, err := s.store.disk.read(path.Join(folder(c.N), k.file()), k.Bytes)
 		if err != nil {
 			return nil, err
 		}
-		clean, err := casefile.ScrubHeader(stl)
+		clean, ending, err := casefile.ScrubHeader(text)
 		if err != nil {
 			return nil, wrong{fmt.Sprintf("scan %d cannot leave: its free text, which may name a person, cannot be taken out (%v). Export it again as binary STL, or remove it from the case", k.ID, err)}
 		}
-		scan := name(jaw, of[jaw], ".stl")
+		scan := name(jaw, of[jaw], ending)
 		out = append(out, entry{name: scan, text: clean})
 		fmt.Fprintf(&notes, "# %s is %s of the reports; as it came it had sha256 %s\n", scan, k.file(), k.SHA256)
 		if k.Results == "" {

@@ -10,6 +10,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"fornix/inspect"
+	"fornix/mesh"
 )
 
 // stateName is the file that says what a case folder holds; caseName the order; sheetName the
@@ -80,8 +81,14 @@ type Ask struct {
 	Plane     [][3]float64          `toml:"reference_plane,omitempty" json:"reference_plane,omitempty"` // three points, or none
 }
 
-// file is the scan's file in the case folder.
-func (s *Scan) file() string { return fmt.Sprintf("scan-%d.stl", s.ID) }
+// file is the scan's file in the case folder: its ending is that of the name it came with.
+func (s *Scan) file() string {
+	ending := mesh.Ending(s.CameAs)
+	if ending == "" {
+		ending = ".stl"
+	}
+	return fmt.Sprintf("scan-%d%s", s.ID, ending)
+}
 
 // next is the folder for the results of the scan's current revision.
 func (s *Scan) next() string { return fmt.Sprintf("scan-%d-r%d", s.ID, s.Revision) }
@@ -91,7 +98,7 @@ func (s *Scan) pending() bool { return s.Status == Waiting || s.Status == Drawin
 
 var (
 	caseFolder   = regexp.MustCompile(`^[0-9]{4,9}$`)
-	scanFile     = regexp.MustCompile(`^scan-([1-9][0-9]{0,2})\.stl$`)
+	scanFile     = regexp.MustCompile(`^scan-([1-9][0-9]{0,2})\.(((stl|ply|obj)(\.gz)?)|zip)$`)
 	resultFolder = regexp.MustCompile(`^scan-[1-9][0-9]{0,2}-r[0-9]+$`)
 	resultFile   = regexp.MustCompile(`^[a-z]+(-[a-z0-9]+)?\.(json|png|html)$`)
 )

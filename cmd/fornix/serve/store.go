@@ -22,7 +22,7 @@ import (
 //
 //	0007/case.toml          the order
 //	0007/state.toml         what the folder holds, and how far the scans have come
-//	0007/scan-1.stl         a scan, byte for byte as it came
+//	0007/scan-1.stl         a scan, byte for byte as it came (or .ply, .obj, each with .gz, or .zip)
 //	0007/scan-1-r1/         its results: report.json, pictures, page
 //	0007/sheet.pdf          the laboratory sheet
 //

@@ -1,10 +1,8 @@
 package serve
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
-	"encoding/binary"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -19,12 +17,14 @@ import (
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"fornix/mesh"
 )
 
 // seenName is the file in the store that lists what was taken from the inbox.
 const seenName = "inbox.toml"
 
-// inbox is a folder into which others put scans. Each STL file in it becomes a case, once: when it is
+// inbox is a folder into which others put scans. Each scan in it becomes a case, once: when it is
 // complete and has not changed for a while. It is looked at again and again, since folders on a network
 // tell nobody of changes. Nothing in it is changed. What cannot be taken is told and stops nothing else.
 type inbox struct {
@@ -100,7 +100,7 @@ func (in *inbox) poll(now time.Time) {
 	here := map[string]bool{}
 	for _, e := range entries {
 		name := e.Name()
-		if !strings.EqualFold(filepath.Ext(name), ".stl") || strings.HasPrefix(name, ".") {
+		if mesh.Ending(name) == "" || strings.HasPrefix(name, ".") {
 			continue
 		}
 		info, err := os.Stat(filepath.Join(in.dir, name))
@@ -153,7 +153,7 @@ func (in *inbox) file(name string, info fs.FileInfo, now time.Time) error {
 		return err
 	}
 	defer r.Close()
-	if whole, err := complete(r, f.Bytes); err != nil || !whole && still < in.giveUp {
+	if whole, err := complete(r); err != nil || !whole && still < in.giveUp {
 		return err // it may still be coming
 	}
 	sum, err := hashOf(r)
@@ -238,27 +238,17 @@ func (s *Store) hasInbox(name, sum string) bool {
 	return false
 }
 
-// complete reports whether a file of a size ends where an STL file ends: a binary one behind the faces
-// that it counts, a text one with its last line. The reader stands at the beginning again.
-func complete(r io.ReadSeeker, size int64) (bool, error) {
-	var head [84]byte
-	n, err := io.ReadFull(r, head[:])
-	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) && err != io.EOF {
+// complete reports whether a file is there to its end, which reading it tells: every format but OBJ
+// says how long it is or where it ends. What is no scan at all is complete too. The reader stands
+// at the beginning again.
+func complete(r io.ReadSeeker) (bool, error) {
+	_, _, err := mesh.Read(r, mesh.ReadOptions{})
+	var format *mesh.FormatError
+	if err != nil && !errors.As(err, &format) {
 		return false, err
 	}
-	whole := n == len(head) && size >= 84+50*int64(binary.LittleEndian.Uint32(head[80:]))
-	if text := bytes.ToLower(bytes.TrimLeft(head[:n], " \t\r\n\xef\xbb\xbf")); bytes.HasPrefix(text, []byte("solid")) && (!whole || size != 84+50*int64(binary.LittleEndian.Uint32(head[80:]))) {
-		tail := make([]byte, min(size, 512))
-		if _, err := r.Seek(-int64(len(tail)), io.SeekEnd); err != nil {
-			return false, err
-		}
-		if _, err := io.ReadFull(r, tail); err != nil {
-			return false, err
-		}
-		whole = bytes.Contains(bytes.ToLower(tail), []byte("endsolid"))
-	}
-	_, err = r.Seek(0, io.SeekStart)
-	return whole, err
+	_, back := r.Seek(0, io.SeekStart)
+	return err == nil || !format.Early, back
 }
 
 // hashOf is the SHA-256 of what is left of r, which then stands at the beginning.

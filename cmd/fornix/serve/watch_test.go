@@ -2,11 +2,15 @@ package serve
 
 import (
 	"bytes"
+	"compress/gzip"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"fornix/mesh"
 )
 
 // box is an inbox under test, looked at by a clock of its own.
@@ -179,6 +183,14 @@ func TestCompleteFiles(t *testing.T) {
 	scan, text := stl(t, "scan", false), stl(t, "scan", true)
 	solid := bytes.Clone(scan)
 	copy(solid, "solid but binary")
+	var plyFile, objFile, gzipFile bytes.Buffer
+	m, _, err := mesh.Read(bytes.NewReader(scan), mesh.ReadOptions{})
+	z := gzip.NewWriter(&gzipFile)
+	_, err1 := z.Write(scan)
+	if err := errors.Join(err, mesh.WritePLY(&plyFile, m, mesh.PLYLittle, ""), mesh.WriteOBJ(&objFile, m), err1, z.Close()); err != nil {
+		t.Fatal(err)
+	}
+	ply, obj, packed := plyFile.Bytes(), objFile.Bytes(), gzipFile.Bytes()
 	for name, c := range map[string]struct {
 		text []byte
 		want bool
@@ -187,9 +199,11 @@ func TestCompleteFiles(t *testing.T) {
 		"binary that begins with solid": {solid, true}, "and cut": {solid[:len(solid)-50], false},
 		"text": {text, true}, "text cut": {text[:len(text)-20], false}, "text with lines behind it": {append(bytes.Clone(text), "\n\n"...), true},
 		"header": {scan[:84], false}, "less": {scan[:20], false}, "empty": {nil, false}, "only solid": {[]byte("solid x\nendsolid x"), true},
+		"ply": {ply, true}, "ply cut": {ply[:len(ply)-1], false}, "ply header cut": {ply[:60], false}, "obj": {obj, true}, "obj without faces yet": {obj[:30], false},
+		"gzip": {packed, true}, "gzip cut": {packed[:len(packed)-1], false}, "zip cut": {[]byte("PK\x03\x04 and so on"), false}, "no scan": {bytes.Repeat([]byte("hello "), 20), true},
 	} {
 		r := bytes.NewReader(c.text)
-		if got, err := complete(r, int64(len(c.text))); err != nil || got != c.want {
+		if got, err := complete(r); err != nil || got != c.want {
 			t.Errorf("%s: %v %v", name, got, err)
 		}
 		if r.Len() != len(c.text) {

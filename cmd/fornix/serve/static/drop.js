@@ -48,8 +48,8 @@ async function take(files, then) {
 	const together = into !== '' || files.length <= 2;
 	let last, cases = 0;
 	for (const file of files) {
-		if (!/\.stl$/i.test(file.name)) {
-			notice(`${file.name} is no STL file.`);
+		if (!/\.((stl|ply|obj)(\.gz)?|zip)$/i.test(file.name)) {
+			notice(`${file.name} is no STL, PLY or OBJ file.`);
 			continue;
 		}
 		if (file.size > most) {

@@ -6,6 +6,7 @@
 //	go run ./cmd/check -quick    no race detector, no other systems, no static checker
 //	go run ./cmd/check -readme   write the real output into README.md instead of comparing
 //	go run ./cmd/check -page     make the page's script anew from its modules and three.js
+//	go run ./cmd/check release   build the programs that are handed out, into ./release
 //	go run ./cmd/check accuracy  measure phantoms of random parameters and print what was reached
 package main
 
@@ -37,6 +38,9 @@ type step struct {
 func main() {
 	if len(os.Args) > 1 && os.Args[1] == "accuracy" {
 		os.Exit(accuracy(os.Args[2:], os.Stdout, os.Stderr))
+	}
+	if len(os.Args) > 1 && os.Args[1] == "release" {
+		os.Exit(release(os.Args[2:], os.Stdout, os.Stderr))
 	}
 	quick := flag.Bool("quick", false, "leave out the race detector, the other systems and the static checker")
 	readme := flag.Bool("readme", false, "write the real output of its commands into README.md")

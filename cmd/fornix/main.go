@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"runtime/debug"
 	"strings"
 
 	"github.com/alecthomas/kong"
@@ -34,6 +33,8 @@ type command struct {
 	Protocol protocolCmd `cmd:"" help:"Show the limits that judge, or check a file with your own."`
 	Explain  explainCmd  `cmd:"" help:"Tell what stands behind a finding."`
 	Version  versionCmd  `cmd:"" help:"Tell the version."`
+
+	TellVersion versionFlag `name:"version" help:"Tell the version."`
 }
 
 const description = `Inspects scans (STL, PLY, OBJ) of final impressions of edentulous jaws: finds openings, voids, folds, thin and
@@ -139,23 +140,4 @@ func report(stderr io.Writer, err error) int {
 		}
 	}
 	return code
-}
-
-type versionCmd struct{}
-
-// Run prints the version that was built in, or the revision.
-func (versionCmd) Run(s streams) error {
-	version := "(built from source)"
-	if info, ok := debug.ReadBuildInfo(); ok {
-		if v := info.Main.Version; v != "" && v != "(devel)" {
-			version = v
-		}
-		for _, set := range info.Settings {
-			if set.Key == "vcs.revision" && len(set.Value) >= 12 {
-				version += " " + set.Value[:12]
-			}
-		}
-	}
-	_, err := fmt.Fprintln(s.out, "fornix", version)
-	return err
 }

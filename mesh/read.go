@@ -274,11 +274,6 @@ func (d *decoder) polygon(corner []int32) {
 			return
 		}
 	}
-	for _, k := range corner {
-		if d.became[k] == 0 {
-			d.became[k] = int32(d.weld.id(d.pos[k])) + 1
-		}
-	}
 	if len(corner) == 3 {
 		d.tri = append(d.tri, d.triangle(corner[0], corner[1], corner[2]))
 		return
@@ -288,8 +283,14 @@ func (d *decoder) polygon(corner []int32) {
 	}
 }
 
-func (d *decoder) triangle(a, b, c int32) [3]VertexID {
-	return [3]VertexID{VertexID(d.became[a] - 1), VertexID(d.became[b] - 1), VertexID(d.became[c] - 1)}
+func (d *decoder) triangle(corner ...int32) (t [3]VertexID) {
+	for i, k := range corner {
+		if d.became[k] == 0 {
+			d.became[k] = int32(d.weld.id(d.pos[k])) + 1
+		}
+		t[i] = VertexID(d.became[k] - 1)
+	}
+	return t
 }
 
 // countUnused counts the numbered vertices that no face named.

@@ -66,7 +66,23 @@ func (p *page) printed(s *Surface, c content, w, h int) (printed, error) {
 	p.u = paperUnit
 	p.img = p.raster.Image
 	p.pen.reset(p.img)
+	out := printed{w: w, h: h, perMM: cam.Scale, title: c.view.Title}
+	short := map[string]string{"patient's right": "R", "patient's left": "L"}
+	l, r, up, _ := sides(cam, c.frame, c.third)
+	out.left, out.right, out.up = l, r, up
+	if v, ok := short[l]; ok {
+		out.left = v
+	}
+	if v, ok := short[r]; ok {
+		out.right = v
+	}
 	var discs []dot
+	if l != "" && c.view.finding == nil { // their words stand in the upper corners
+		const mm = printDots
+		for _, x := range [2]float64{2 * mm, 7 * mm} {
+			discs = append(discs, dot{x, 3 * mm, always}, dot{float64(w) - x, 3 * mm, always})
+		}
+	}
 	for _, m := range shown {
 		if m.Number == 0 || m.Label == "" {
 			continue
@@ -85,16 +101,7 @@ func (p *page) printed(s *Surface, c content, w, h int) (printed, error) {
 	if err := jpeg.Encode(&b, p.img, &jpeg.Options{Quality: 88}); err != nil {
 		return printed{}, err
 	}
-	out := printed{jpeg: b.Bytes(), w: w, h: h, perMM: cam.Scale, title: c.view.Title}
-	short := map[string]string{"patient's right": "R", "patient's left": "L"}
-	l, r, up, _ := sides(cam, c.frame, c.third)
-	out.left, out.right, out.up = l, r, up
-	if v, ok := short[l]; ok {
-		out.left = v
-	}
-	if v, ok := short[r]; ok {
-		out.right = v
-	}
+	out.jpeg = b.Bytes()
 	return out, nil
 }
 

@@ -38,7 +38,7 @@ type SheetOptions struct {
 	Paper string // "A4" (the default) or "Letter"
 }
 
-// LabSheet writes the paper that travels with a case as a PDF of two to five pages: what is to be done,
+// LabSheet writes the paper that travels with a case as a PDF of two to four pages: what is to be done,
 // the findings with close-ups, the views, the border's profile, what was measured with its
 // uncertainty and limits, and the order. Text can be selected and is set in embedded fonts; a
 // letter that they lack is printed as a question mark. Same input, same bytes.
@@ -66,10 +66,12 @@ func LabSheet(in SheetInput, opt SheetOptions) ([]byte, error) {
 	if err := k.front(); err != nil {
 		return nil, err
 	}
-	for i := range in.Scans {
-		if err := k.scan(in.Scans[i].Report, k.printers[i]); err != nil {
-			return nil, err
-		}
+	body := k.both
+	if len(in.Scans) == 1 {
+		body = func() error { return k.scan(in.Scans[0].Report, k.printers[0]) }
+	}
+	if err := body(); err != nil {
+		return nil, err
 	}
 	if in.Relation != nil {
 		if err := k.pair(in.Relation, taken); err != nil {
@@ -187,6 +189,11 @@ func (k *labSheet) says(text string) string {
 // lines sets a paragraph x mm from the left margin and w wide, and returns its height. With lines
 // over most the rest is cut off with an ellipsis.
 func (k *labSheet) lines(text string, x, y, w float64, most int) float64 {
+	return k.linesOf(text, x, y, w, most, lineMM)
+}
+
+// linesOf does so with lines of another height.
+func (k *labSheet) linesOf(text string, x, y, w float64, most int, lineMM float64) float64 {
 	ls := k.pdf.SplitText(k.says(text), w)
 	if most > 0 && len(ls) > most {
 		ls = ls[:most]

@@ -10,6 +10,11 @@ import (
 // front is the first page: for each scan its verdict and what to do, the findings, and where they are.
 func (k *labSheet) front() error {
 	k.page("Laboratory sheet")
+	if k.in.Relation != nil {
+		r := k.in.Relation.Relation
+		k.font("B", bodySize)
+		k.y += k.lines("Both jaws closed on each other: "+strings.ToUpper(string(r.Verdict))+" (page 3).", 0, k.y-3, k.width(), 1)
+	}
 	each := (k.left() - 2) / float64(len(k.in.Scans))
 	for i := range k.in.Scans {
 		top := k.y
@@ -73,9 +78,22 @@ func (k *labSheet) verdict(word inspect.Verdict) {
 	k.y += 13
 }
 
+// findingsTall is how high the list of all findings is.
+func (k *labSheet) findingsTall(all []inspect.Finding, w float64) float64 {
+	tall := 0.0
+	for i := range all {
+		tall += k.findingTall(&all[i], w)
+	}
+	return max(tall, lineMM)
+}
+
+func (k *labSheet) findingTall(g *inspect.Finding, w float64) float64 {
+	k.font("", bodySize)
+	return float64(len(k.pdf.SplitText(k.says(g.Text), w-10)))*lineMM + 1.4
+}
+
 // findings lists findings, gravest first, as far as there is room; file is where all of them stand.
 func (k *labSheet) findings(all []inspect.Finding, file string, w, bottom float64) {
-	f := k.pdf
 	if len(all) == 0 {
 		k.font("", bodySize)
 		k.lines("No findings: nothing lies outside the limits.", 0, k.y, w, 0)
@@ -83,8 +101,7 @@ func (k *labSheet) findings(all []inspect.Finding, file string, w, bottom float6
 	}
 	for i := range all {
 		g := &all[i]
-		k.font("", bodySize)
-		tall := float64(len(f.SplitText(k.says(g.Text), w-10)))*lineMM + 1.4
+		tall := k.findingTall(g, w)
 		if k.y+tall > bottom-lineMM && i < len(all)-1 || k.y+tall > bottom {
 			k.lines(fmt.Sprintf("… and %d more, told in %s.", len(all)-i, file), 10, k.y, w-10, 1)
 			return

@@ -10,7 +10,7 @@ import (
 )
 
 // order is the last page: the order itself, what is still missing, the cautions, and which files
-// the sheet speaks of.
+// the sheet speaks of. What is written long is cut so that all stands on one page.
 func (k *labSheet) order() {
 	k.page("Order, cautions and files")
 	c := k.in.Case
@@ -22,20 +22,31 @@ func (k *labSheet) order() {
 		gaps := c.Missing("")
 		if len(gaps) > 0 {
 			k.head("Missing before this is sent")
-			k.font("", bodySize)
+			k.font("", smallSize)
 			var names []string
 			for _, g := range gaps {
 				names = append(names, casefile.Name(g.Key))
 			}
-			k.y += k.lines(strings.Join(names, "; ")+".", 0, k.y, k.width(), 8) + 3
+			k.y += k.linesOf(strings.Join(names, "; ")+".", 0, k.y-0.4, k.width(), 8, rowMM) + 2.5
 		}
-		k.caseRows(gaps)
+		k.caseRows(gaps, k.left()-k.endTall())
 	}
-	f := k.pdf
-	need := 38 + float64(len(inspect.Cautions())+2*len(k.in.Scans)+1)*(lineMM+0.5)
-	if k.left() < need {
-		k.page("Cautions and files")
+	k.end()
+}
+
+// endTall is how high end is.
+func (k *labSheet) endTall() float64 {
+	tall := 6 + 3 + 6 + lineMM + 4 + 8.5 + lineMM
+	k.font("", bodySize)
+	for _, t := range inspect.Cautions() {
+		tall += float64(len(k.pdf.SplitText(k.says(t), k.width())))*lineMM + 0.8
 	}
+	return tall + float64(len(k.in.Scans))*(2*lineMM+1)
+}
+
+// end sets the cautions, the files and the signature line.
+func (k *labSheet) end() {
+	f, c := k.pdf, k.in.Case
 	k.head("Cautions")
 	k.font("", bodySize)
 	for _, t := range inspect.Cautions() {
@@ -49,7 +60,7 @@ func (k *labSheet) order() {
 		k.y += k.lines(fmt.Sprintf("%s: %d bytes, %d faces, unit %s", s.File, s.Bytes, s.Faces, s.Unit), 0, k.y, k.width(), 1)
 		k.y += k.lines("SHA-256 "+s.SHA256, 0, k.y, k.width(), 1) + 1
 	}
-	k.y += k.lines("Judged by "+k.in.Scans[0].Report.Protocol, 0, k.y, k.width(), 1) + 8
+	k.y += k.lines("Judged by "+k.in.Scans[0].Report.Protocol, 0, k.y, k.width(), 1) + 4
 	k.font("", bodySize)
 	f.SetLineWidth(0.3)
 	f.Line(sheetMargin, k.y+8, sheetMargin+80, k.y+8)
@@ -67,69 +78,114 @@ func (k *labSheet) order() {
 	k.lines(on, 100, k.y+8.5, 60, 1)
 }
 
-// caseRows sets the order in two columns, group by group: what was filled in, and what is missing
-// with a line to write on.
-func (k *labSheet) caseRows(gaps []casefile.Gap) {
+const (
+	nameMM    = 35.0 // of a row, for the name
+	mostNotes = 7    // lines
+	rowMM     = 3.5  // of a line
+	groupMM   = 7.5  // of a group's name and the room after it
+)
+
+// caseRows sets the order in two columns of about one height, group by group: what was filled in,
+// and what is missing with a line to write on. Values are cut, all to the same number of lines, where
+// they would not have room; the case file holds all.
+func (k *labSheet) caseRows(gaps []casefile.Gap, room float64) {
 	missing := map[string]bool{}
 	for _, g := range gaps {
 		missing[g.Key] = true
 	}
-	const gutter = 8.0
-	w := (k.width() - gutter) / 2
-	col, top, low := 0, k.y, k.y
+	var groups []casefile.Group
 	for _, g := range k.in.Case.Groups() {
 		g.Rows = slices.DeleteFunc(g.Rows, func(r casefile.Row) bool { return r.Value == "" && !missing[r.Key] })
-		if g.Name == "Signature" || len(g.Rows) == 0 { // it stands at the end
-			continue
+		if g.Name != "Signature" && len(g.Rows) > 0 { // it stands at the end
+			groups = append(groups, g)
 		}
-		tall := 6.0
-		k.font("", smallSize)
-		for _, r := range g.Rows {
-			tall += k.rowHeight(r.Name, r.Value, w)
-		}
-		if k.y+tall > k.h-sheetFoot-4 || col == 0 && k.y > top && k.y-top > (k.h-sheetFoot-top)*0.42 {
-			if low = max(low, k.y); col == 0 {
-				col, k.y = 1, top
-			} else {
-				k.page("Order, continued")
-				col, top, low = 0, k.y, k.y
-			}
-		}
-		x := float64(col) * (w + gutter)
-		k.font("B", bodySize)
-		k.lines(g.Name, x, k.y, w, 1)
-		k.y += 5
-		for _, r := range g.Rows {
-			k.row(r.Name, r.Value, x, w)
-		}
-		k.y += 2.5
 	}
-	k.y = max(low, k.y) + 4
+	const gutter, most = 8.0, 16
+	w := (k.width() - gutter) / 2
+	var wide []casefile.Group // notes may be long
+	if n := len(groups); n > 0 && groups[n-1].Name == "More" {
+		groups, wide = groups[:n-1], groups[n-1:]
+		for _, r := range wide[0].Rows {
+			room -= k.rowHeight(r.Name, r.Value, 2*w, mostNotes)
+		}
+		room -= groupMM
+	}
+	split, tall, lines := 0, 0.0, most
+	for ; lines > 0; lines-- {
+		if split, tall = k.halves(groups, w, lines); tall <= room {
+			break
+		}
+	}
+	lines = max(lines, 1)
+	top := k.y
+	for i, g := range groups {
+		x := 0.0
+		if i >= split {
+			x = w + gutter
+		}
+		if i == split {
+			k.y = top
+		}
+		k.group(g, x, w, lines)
+	}
+	k.y = top + tall
+	for _, g := range wide {
+		k.group(g, 0, 2*w, mostNotes)
+	}
 }
 
-const (
-	nameShare = 0.44 // of a row's width, for the name
-	rowLines  = 8    // most lines of a value; the case file has all
-)
+// group sets one group of the order.
+func (k *labSheet) group(g casefile.Group, x, w float64, lines int) {
+	k.font("B", bodySize)
+	k.lines(g.Name, x, k.y, w, 1)
+	k.y += 5
+	for _, r := range g.Rows {
+		k.row(r.Name, r.Value, x, w, lines)
+	}
+	k.y += groupMM - 5
+}
 
-func (k *labSheet) rowHeight(name, value string, w float64) float64 {
-	n := max(len(k.pdf.SplitText(k.says(name), w*nameShare-2)), len(k.pdf.SplitText(k.says(value), w*(1-nameShare))), 1)
-	return float64(min(n, rowLines)) * lineMM
+// halves tells which group begins the second column, so that both are about equally high, and how high
+// the higher one is, with values of so many lines at most.
+func (k *labSheet) halves(groups []casefile.Group, w float64, lines int) (split int, tall float64) {
+	heights := make([]float64, len(groups))
+	rest := 0.0
+	for i, g := range groups {
+		heights[i] = groupMM
+		for _, r := range g.Rows {
+			heights[i] += k.rowHeight(r.Name, r.Value, w, lines)
+		}
+		rest += heights[i]
+	}
+	split, tall = len(groups), rest
+	above := 0.0
+	for i, h := range heights {
+		if t := max(above, rest); t < tall {
+			split, tall = i, t
+		}
+		above, rest = above+h, rest-h
+	}
+	return split, tall
+}
+
+func (k *labSheet) rowHeight(name, value string, w float64, most int) float64 {
+	k.font("", smallSize)
+	n := max(len(k.pdf.SplitText(k.says(name), nameMM-2)), len(k.pdf.SplitText(k.says(value), w-nameMM)), 1)
+	return float64(min(n, most)) * rowMM
 }
 
 // row sets a name and its value; what is not filled in has a line to write on.
-func (k *labSheet) row(name, value string, x, w float64) {
-	k.font("", smallSize)
-	h := k.rowHeight(name, value, w)
+func (k *labSheet) row(name, value string, x, w float64, most int) {
+	h := k.rowHeight(name, value, w, most)
 	k.pdf.SetTextColor(70, 70, 74)
-	k.lines(name, x, k.y, w*nameShare-2, 0)
+	k.linesOf(name, x, k.y, nameMM-2, most, rowMM)
 	k.pdf.SetTextColor(0, 0, 0)
 	if value == "" {
 		k.pdf.SetDrawColor(150, 150, 150)
 		k.pdf.SetLineWidth(0.15)
-		at := sheetMargin + x + w*nameShare
-		k.pdf.Line(at, k.y+3.4, at+w*(1-nameShare), k.y+3.4)
+		at := sheetMargin + x + nameMM
+		k.pdf.Line(at, k.y+3.2, at+w-nameMM, k.y+3.2)
 	}
-	k.lines(value, x+w*nameShare, k.y, w*(1-nameShare), rowLines)
+	k.linesOf(value, x+nameMM, k.y, w-nameMM, most, rowMM)
 	k.y += h
 }

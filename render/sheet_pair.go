@@ -20,9 +20,7 @@ func (k *labSheet) pair(out *inspect.RelateOutcome, taken map[int]bool) error {
 	closed := shots.closed()
 
 	const gap = 4.0
-	picture := 84.0
-	x, y := sheetMargin+k.width()-picture, k.y
-	top := k.y
+	half := (k.width() - gap) / 2
 	draw := func(j job, x, y, w, h float64) error {
 		p, err := (&printer{surface: j.surface, content: j.content, taken: taken}).print(j.content.view, w, h)
 		if err == nil {
@@ -30,17 +28,21 @@ func (k *labSheet) pair(out *inspect.RelateOutcome, taken map[int]bool) error {
 		}
 		return err
 	}
-	if err := draw(closed[0], x, y, picture, picture*0.62); err != nil {
+	// The findings are told in full; the pictures take what they and the table leave.
+	words := k.width() - half - 6
+	tall := k.findingsTall(r.Findings, words)
+	rest := k.left() - stepsTall - k.pairTableTall(r) - 4
+	h := max(30, min((rest-18)/3, half*0.62))
+	band := max(h+6, tall)
+	h = max(26, min((rest-band-12)/2, half*0.62))
+	first := min(band-6, half*0.62)
+	top := k.y
+	if err := draw(closed[0], sheetMargin+k.width()-half, top, half, first); err != nil {
 		return err
 	}
-	k.findings(r.Findings, "relate.json", k.width()-picture-6, top+picture*0.62+4)
-	k.y = top + picture*0.62 + 8
-	half := (k.width() - gap) / 2
-	for row, js := range [][]job{closed[1:3], gaps} {
-		h := half * 0.58
-		if row == 1 {
-			h = half * 0.6
-		}
+	k.findings(r.Findings, "relate.json", words, top+band+2)
+	k.y = top + band + 2
+	for _, js := range [][]job{closed[1:3], gaps} {
 		for i, j := range js {
 			if err := draw(j, sheetMargin+float64(i)*(half+gap), k.y, half, h); err != nil {
 				return err
@@ -69,12 +71,21 @@ func (k *labSheet) steps(b bands) {
 			f.Text(x+float64(i+1)*w-f.GetStringWidth(e)/2, k.y+6.6, e)
 		}
 	}
-	k.y += 9.5
+	k.y += stepsTall
+}
+
+const (
+	stepsTall = 9.5 // mm, of the colours' explanation
+	pairRow   = 3.5 // mm, of the table
+)
+
+func (k *labSheet) pairTableTall(r *inspect.Relation) float64 {
+	return 6 + float64((len(pairRows(r))+1)/2)*pairRow + 2
 }
 
 // pairTable sets what was measured between the jaws, in two columns.
 func (k *labSheet) pairTable(r *inspect.Relation) {
-	k.head("Measured between the jaws (± expanded uncertainty, k = 2; gaps: least / median / 95 %)")
+	k.head("Measured between the jaws (± expanded uncertainty, k = 2; gaps: least / median ± / 95 %)")
 	rows := pairRows(r)
 	half := (len(rows) + 1) / 2
 	w := k.width()/2 - 2
@@ -84,12 +95,12 @@ func (k *labSheet) pairTable(r *inspect.Relation) {
 		if i >= half {
 			x = k.width()/2 + 2
 		}
-		y := top + float64(i%half)*3.9
+		y := top + float64(i%half)*pairRow
 		k.font("", smallSize)
-		k.lines(m.Name, x, y-0.4, w*0.66, 1)
-		k.lines(m.Value, x+w*0.68, y-0.4, w*0.32, 1)
+		k.lines(m.Name, x, y-0.4, w*0.5, 1)
+		k.lines(m.Value, x+w*0.51, y-0.4, w*0.49, 1)
 	}
-	k.y = top + float64(half)*3.9 + 2
+	k.y = top + float64(half)*pairRow + 2
 }
 
 // pairRows are the values between the jaws.
@@ -106,9 +117,9 @@ func pairRows(r *inspect.Relation) []Row {
 			name = "all"
 		}
 		if part.MedianMM != nil && part.MinMM != nil && part.P95MM != nil {
-			value = fmt.Sprintf("%.2f / %.2f / %.2f mm", *part.MinMM, *part.MedianMM, *part.P95MM)
+			value = fmt.Sprintf("%.2f / %.2f ± %.2f / %.2f mm", *part.MinMM, *part.MedianMM, max(orZero(part.UMM), 0.01), *part.P95MM)
 		}
-		rows = append(rows, Row{Name: "Gap, least / median / 95 %, mm: " + name, Value: value})
+		rows = append(rows, Row{Name: "Gap, " + name, Value: value})
 	}
 	for i, mm := range inspect.ContactsMM {
 		rows = append(rows, Row{Name: fmt.Sprintf("Contact up to %s mm", plain(mm)), Value: fmt.Sprintf("%.0f ± %.0f mm²", g.All.ContactMM2[i], g.All.ContactUMM2[i])})

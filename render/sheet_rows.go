@@ -48,11 +48,11 @@ func Rows(rep *inspect.Report, l *inspect.Limits) []Row {
 		g := &rep.Border.Regions[i]
 		text := "not measured"
 		if g.MinMM != nil && g.MedianMM != nil && g.MaxMM != nil {
-			text = fmt.Sprintf("%.1f to %.1f, median %s", *g.MinMM, *g.MaxMM, withU(*g.MedianMM, orZero(g.ThicknessUMM)))
+			text = fmt.Sprintf("%s (%.1f to %.1f)", withU(*g.MedianMM, orZero(g.ThicknessUMM)), *g.MinMM, *g.MaxMM)
 		}
 		thin, thick := l.BorderThin.For(rep.Jaw, g.Region), l.BorderThick.For(rep.Jaw, g.Region)
 		rows = append(rows, Row{"Border: " + g.Region, text,
-			fmt.Sprintf("thin under %s / %s, thick over %s / %s mm", plain(thin.Review), plain(thin.Fail), plain(thick.Review), plain(thick.Fail))})
+			fmt.Sprintf("under %s / %s, over %s / %s mm", plain(thin.Review), plain(thin.Fail), plain(thick.Review), plain(thick.Fail))})
 	}
 	rows = append(rows, rearRows(rep, l)...)
 	return append(rows, rimRows(rep, l)...)
@@ -93,7 +93,7 @@ func rimRows(rep *inspect.Report, l *inspect.Limits) []Row {
 	var rows []Row
 	if name, t, found := o.Reference(); found {
 		rows = append(rows,
-			Row{"Rim: cant", degreesU(t.CantDeg, t.UDeg), limits("over", l.RimCanted) + "; against the " + name},
+			Row{"Rim: cant", degreesU(t.CantDeg, t.UDeg) + " to the " + name, limits("over", l.RimCanted)},
 			Row{"Rim: pitch", degreesU(t.PitchDeg, t.UDeg), limits("over", l.RimPitched)})
 	}
 	rows = append(rows, Row{"Rim: unevenness, peak to valley", withU(o.FlatnessMM, o.FlatnessUMM), limits("over", l.RimUneven)})

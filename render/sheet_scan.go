@@ -3,6 +3,7 @@ package render
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"fornix/inspect"
 )
@@ -27,26 +28,35 @@ func (k *labSheet) scan(rep *inspect.Report, shots *printer) error {
 		}
 		k.y += h + 6.5
 	}
-	k.profile(rep, 38)
+	k.head("Border thickness along the border")
+	k.profile(rep, 0, k.width(), 38)
 	k.table(rep)
 	return nil
 }
 
-// profile plots the thickness of the border along the way round, with the protocol's limits: dark
-// ground where it is too thin or too thick.
-func (k *labSheet) profile(rep *inspect.Report, tall float64) {
+// profileNote explains the plot of the border.
+const profileNote = "line: thickness, heavy where it lies outside the limits; dashes: review limits; colours: as on the pictures"
+
+// profile plots the thickness of the border along the way round, with the protocol's limits: heavy
+// where it is too thin or too thick. The plot lies x mm from the left margin, and is w wide and tall mm high.
+func (k *labSheet) profile(rep *inspect.Report, x, w, tall float64) {
 	f := k.pdf
-	k.head("Border thickness along the border")
 	st := rep.Border.Stations
 	if len(st) == 0 || rep.Border.ThicknessUnmeasured != "" {
 		k.font("", bodySize)
-		k.y += k.lines("Not measured: "+firstOf(rep.Border.ThicknessUnmeasured, rep.Border.Unmeasured)+".", 0, k.y, k.width(), 2) + 3
+		k.y += k.lines("Not measured: "+firstOf(rep.Border.ThicknessUnmeasured, rep.Border.Unmeasured)+".", x, k.y, w, 2) + 3
 		return
 	}
 	const axis = 8.0
+	left, right := sheetMargin+x, sheetMargin+x+w
 	k.y += 3
-	x0, w, top := sheetMargin+axis, k.width()-axis-3, k.y
-	bottom := top + tall - 10
+	x0, top := left+axis, k.y
+	w -= axis + 3
+	rows := 2
+	if w < 120 {
+		rows = 3
+	}
+	bottom := top + tall - 2.8 - 3.6*float64(rows)
 	total, most := 0.0, 4.0
 	at := make([]float64, len(st)) // mm along all sides, one after the other
 	for i := range st {
@@ -73,7 +83,7 @@ func (k *labSheet) profile(rep *inspect.Report, tall float64) {
 		t := plain(mm)
 		f.Text(x0-1.5-f.GetStringWidth(t), py(mm)+1, t)
 	}
-	f.Text(sheetMargin, top-1.6, "mm")
+	f.Text(left, top-1.6, "mm")
 	sc := Scale{}.orDefault()
 	for i, c := range sc.colours() {
 		lo, hi := sc.FromMM+float64(i)*sc.StepMM, sc.FromMM+float64(i+1)*sc.StepMM
@@ -106,18 +116,19 @@ func (k *labSheet) profile(rep *inspect.Report, tall float64) {
 		}
 		f.Line(px(at[i-1]), py(*a.ThicknessMM), px(at[i]), py(*b.ThicknessMM))
 	}
-	k.profileNames(st, at, px, bottom)
-	k.font("", smallSize)
-	note := "line: thickness, heavy where it lies outside the limits; dashes: review limits; colours: as on the pictures"
-	f.Text(x0+w-f.GetStringWidth(note), top-1.6, note)
+	k.profileNames(st, at, px, bottom, left, right, make([]float64, rows))
+	if rows == 2 {
+		k.font("", smallSize)
+		f.Text(x0+w-f.GetStringWidth(profileNote), top-1.6, profileNote)
+	}
 	k.y = top + tall + 2
 }
 
-// profileNames writes the regions under the plot, one over the other where they are narrow.
-func (k *labSheet) profileNames(st []inspect.Station, at []float64, px func(float64) float64, bottom float64) {
+// profileNames writes the regions under the plot, one over the other where they are narrow. free holds
+// where each row is free from.
+func (k *labSheet) profileNames(st []inspect.Station, at []float64, px func(float64) float64, bottom, from, to float64, free []float64) {
 	f := k.pdf
 	k.font("", smallSize)
-	free := [2]float64{}
 	for i := 0; i < len(st); {
 		j := i
 		for j+1 < len(st) && st[j+1].Region == st[i].Region && st[j+1].Side == st[i].Side {
@@ -128,8 +139,11 @@ func (k *labSheet) profileNames(st []inspect.Station, at []float64, px func(floa
 		f.Line(px(at[i]), bottom, px(at[i]), bottom+1.5)
 		f.Line(px(at[j]), bottom, px(at[j]), bottom+1.5)
 		t := st[i].Region
+		if len(free) > 2 { // of a narrow plot
+			t = strings.NewReplacer(" right", " R", " left", " L").Replace(t)
+		}
 		w := f.GetStringWidth(t)
-		left := max(sheetMargin, min((px(at[i])+px(at[j]))/2-w/2, k.w-sheetMargin-w))
+		left := max(from, min((px(at[i])+px(at[j]))/2-w/2, to-w))
 		for row := range free {
 			if left >= free[row] {
 				f.Text(left, bottom+4.4+float64(row)*3.6, k.says(t))
@@ -150,12 +164,15 @@ func firstOf(texts ...string) string {
 	return "no reason is stated"
 }
 
+// measuredHead is the heading of what was measured on scans.
+const measuredHead = "Measured (± expanded uncertainty, k = 2; border: median, least to most) and limits"
+
 // table sets what was measured with its uncertainty and limits.
 func (k *labSheet) table(rep *inspect.Report) {
-	k.head("Measured (± expanded uncertainty, k = 2) and limits of the protocol")
+	k.head(measuredHead)
 	rows := Rows(rep, &k.in.Protocol.Limits)
 	f := k.pdf
-	cols := [3]float64{0, 62, 122}
+	cols := [3]float64{0, 62, 112}
 	k.font("B", smallSize)
 	for i, t := range []string{"what", "value", "limits: review / fail"} {
 		f.Text(sheetMargin+cols[i], k.y+3, t)

@@ -2,10 +2,13 @@ package render
 
 import (
 	"bytes"
+	"html"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -145,8 +148,98 @@ func TestSheetOfAPair(t *testing.T) {
 		} else if !bytes.Equal(out, first) {
 			t.Error("other bytes the second time")
 		}
-		if n := pageCount.FindSubmatch(out); n == nil || string(n[1]) != "5" {
-			t.Errorf("pages %s, want 5", n)
+		if n := pageCount.FindSubmatch(out); n == nil || string(n[1]) != "4" {
+			t.Errorf("pages %s, want 4", n)
+		}
+	}
+}
+
+// However long the order is, the sheet of a pair has four pages and nothing runs into the foot: every
+// finding, every row and the signature line stand on it.
+func TestSheetOfAFullOrder(t *testing.T) {
+	tool, err := exec.LookPath("pdftotext")
+	if err != nil {
+		t.Skip("no pdftotext")
+	}
+	c := emptyCase(t)
+	fill(reflect.ValueOf(c).Elem(), strings.Repeat("words of a fair length ", 12))
+	c.Order.Number = "K-2031"
+	for _, paper := range []string{"A4", "Letter"} {
+		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: c, Relation: closedPair()}
+		for _, j := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
+			m, rep := fullReport(j)
+			in.Scans = append(in.Scans, SheetScan{rep, m})
+		}
+		out, err := LabSheet(in, SheetOptions{Paper: paper})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := pageCount.FindSubmatch(out); n == nil || string(n[1]) != "4" {
+			t.Errorf("%s: pages %s, want 4", paper, n)
+		}
+		path := filepath.Join(t.TempDir(), "sheet.pdf")
+		if err := os.WriteFile(path, out, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		raw, err := exec.Command(tool, "-bbox", path, "-").Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var words []string
+		page, foot := 0.0, 0
+		for _, m := range regexp.MustCompile(`<page width="[0-9.]+" height="([0-9.]+)"|yMax="([0-9.]+)">([^<]*)<`).FindAllStringSubmatch(string(raw), -1) {
+			if m[1] != "" {
+				page, _ = strconv.ParseFloat(m[1], 64)
+				continue
+			}
+			words = append(words, html.UnescapeString(m[3]))
+			y, _ := strconv.ParseFloat(m[2], 64)
+			if line := page - sheetFoot/25.4*72; y > line+1 { // points, of which 72 are an inch
+				foot++
+				if y < line+8 {
+					t.Errorf("%s: the word %q stands on the line of the foot", paper, m[3])
+				}
+			}
+		}
+		if foot == 0 {
+			t.Errorf("%s: no foot", paper)
+		}
+		text := strings.Join(words, " ")
+		for _, f := range in.Relation.Relation.Findings {
+			for _, w := range strings.Fields(f.Text) { // the pictures stand beside
+				if !strings.Contains(text, w) {
+					t.Errorf("%s: the word %q of finding %q is not on the sheet", paper, w, f.Code)
+				}
+			}
+		}
+		for _, s := range in.Scans {
+			for _, r := range Rows(s.Report, &in.Protocol.Limits) {
+				for _, w := range strings.Fields(r.Name + " " + r.Value + " " + r.Limits) {
+					if !strings.Contains(text, w) {
+						t.Errorf("%s: %q of the row %q is not on the sheet", paper, w, r.Name)
+					}
+				}
+			}
+		}
+		for _, w := range []string{"Signature of the clinician", in.Scans[1].Report.Scan.SHA256} {
+			if !strings.Contains(text, w) {
+				t.Errorf("%s: no %q", paper, w)
+			}
+		}
+		if strings.Contains(text, "more rows") {
+			t.Errorf("%s: rows were left out", paper)
+		}
+	}
+}
+
+// fill writes the same words into every text of a case.
+func fill(v reflect.Value, words string) {
+	for i := range v.NumField() {
+		switch f := v.Field(i); {
+		case f.Kind() == reflect.Struct:
+			fill(f, words)
+		case f.Kind() == reflect.String:
+			f.SetString(words)
 		}
 	}
 }

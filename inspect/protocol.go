@@ -48,12 +48,17 @@ type ProtocolInfo struct {
 // ID names the protocol in a report: name, version, and the beginning of the SHA-256 of all
 // its values, so that two protocols with one name are told apart.
 func (p Protocol) ID() string {
+	sum := p.Sum()
+	return p.Protocol.Name + " " + p.Protocol.Version + " (" + hex.EncodeToString(sum[:4]) + ")"
+}
+
+// Sum is the SHA-256 of all its values.
+func (p Protocol) Sum() [sha256.Size]byte {
 	text, err := toml.Marshal(p)
 	if err != nil {
 		panic("inspect: a checked protocol does not write: " + err.Error())
 	}
-	sum := sha256.Sum256(text)
-	return p.Protocol.Name + " " + p.Protocol.Version + " (" + hex.EncodeToString(sum[:4]) + ")"
+	return sha256.Sum256(text)
 }
 
 // WriteProtocol writes every value of p as TOML, in the order of the default file.

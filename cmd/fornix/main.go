@@ -26,6 +26,8 @@ type command struct {
 	Inspect  inspectCmd  `cmd:"" help:"Measure and judge scans; write reports and images."`
 	Relate   relateCmd   `cmd:"" help:"Measure an upper and a lower with their rims closed: flat, parallel, at what height."`
 	Compare  compareCmd  `cmd:"" help:"Measure one scan against another: a retake, a layer, a cast, precision, trueness."`
+	Batch    batchCmd    `cmd:"" help:"Measure many scans and make tables of them; goes on where it was stopped."`
+	Judge    judgeCmd    `cmd:"" help:"Judge the results of a batch by another protocol, without the scans."`
 	Serve    serveCmd    `cmd:"" help:"Open the app in the browser: drop scans, see results, fill in the order."`
 	Demo     demoCmd     `cmd:"" help:"Make an invented case, inspect it, and show what comes out."`
 	Phantom  phantomCmd  `cmd:"" help:"Write a synthetic scan and the truth about it."`
@@ -50,6 +52,7 @@ Examples:
   fornix relate upper.stl lower.stl        read how the rims close and at what height
   fornix compare before.stl after.stl --as layer
                                            read how thick a wash is, and where it is missing
+  fornix batch scans --out study           measure a folder of scans and make tables of them
   fornix explain border-thin               read what a finding means
 
 It is a screening aid, no medical device and no diagnosis: a licensed clinician decides. Nothing leaves this

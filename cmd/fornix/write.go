@@ -46,41 +46,59 @@ const (
 	pageName  = "report.html"
 )
 
-// writeReport writes report.json, the images, the page and the sheet into dir. Those of an earlier report that
-// this one does not have are removed, because they would show what is no longer said. The report
+// made is one file of a result.
+type made struct {
+	name string
+	data []byte
+}
+
+// reportFiles are the images, the sheet and the page, where they are asked for, and report.json, which
 // comes last: where it is, everything it belongs to is there.
+func reportFiles(o *inspect.Outcome, j job, withImages bool) (out []made, err error) {
+	if withImages {
+		pictures, err := images(o, j.protocol)
+		if err != nil {
+			return nil, fmt.Errorf("images: %w", err)
+		}
+		for _, im := range pictures {
+			out = append(out, made{im.Name, im.PNG})
+		}
+		paper, err := sheet(render.SheetInput{Scans: []render.SheetScan{{Report: o.Report, Mesh: o.Mesh}}}, j)
+		if err != nil {
+			return nil, fmt.Errorf("sheet: %w", err)
+		}
+		html, err := page(o, j.protocol, pictures)
+		if err != nil {
+			return nil, fmt.Errorf("page: %w", err)
+		}
+		out = append(out, made{sheetName, paper}, made{pageName, html})
+	}
+	var b bytes.Buffer
+	if err := inspect.WriteJSON(&b, o.Report); err != nil {
+		return nil, err
+	}
+	return append(out, made{"report.json", b.Bytes()}), nil
+}
+
+// writeReport writes the files of a report into dir. Those of an earlier report that this one does
+// not have are removed, because they would show what is no longer said.
 func writeReport(dir string, o *inspect.Outcome, j job, withImages bool) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
+	files, err := reportFiles(o, j, withImages)
+	if err != nil {
+		return err
+	}
 	written := map[string]bool{}
-	if withImages {
-		pictures, err := images(o, j.protocol)
-		if err != nil {
-			return fmt.Errorf("images: %w", err)
-		}
-		for _, im := range pictures {
-			if err := writeFile(filepath.Join(dir, im.Name), im.PNG); err != nil {
-				return err
-			}
-			written[im.Name] = true
-		}
-		paper, err := sheet(render.SheetInput{Scans: []render.SheetScan{{Report: o.Report, Mesh: o.Mesh}}}, j)
-		if err != nil {
-			return fmt.Errorf("sheet: %w", err)
-		}
-		if err := writeFile(filepath.Join(dir, sheetName), paper); err != nil {
+	for _, f := range files {
+		written[f.name] = true
+	}
+	last := len(files) - 1
+	for _, f := range files[:last] {
+		if err := writeFile(filepath.Join(dir, f.name), f.data); err != nil {
 			return err
 		}
-		written[sheetName] = true
-		html, err := page(o, j.protocol, pictures)
-		if err != nil {
-			return fmt.Errorf("page: %w", err)
-		}
-		if err := writeFile(filepath.Join(dir, pageName), html); err != nil {
-			return err
-		}
-		written[pageName] = true
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
@@ -93,9 +111,5 @@ func writeReport(dir string, o *inspect.Outcome, j job, withImages bool) error {
 			}
 		}
 	}
-	var b bytes.Buffer
-	if err := inspect.WriteJSON(&b, o.Report); err != nil {
-		return err
-	}
-	return writeFile(filepath.Join(dir, "report.json"), b.Bytes())
+	return writeFile(filepath.Join(dir, files[last].name), files[last].data)
 }

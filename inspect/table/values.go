@@ -94,7 +94,7 @@ func (c *collector) scan(r *inspect.Results) {
 	}
 	c.number("tissue_area", "", tissue, nil, "where the jaw lies in the scan was not found")
 	c.number("volume", "", q.VolumeMM3, q.VolumeUMM3, "the surface is not closed")
-	c.number("extent", "", new(q.Extent.Norm()), nil, "")
+	c.number("extent", "", rounded(q.Extent.Norm()), nil, "")
 	c.count("components", q.Components)
 	c.count("small_components", q.SmallComponents)
 	c.count("boundary_loops", q.BoundaryLoops)

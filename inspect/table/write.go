@@ -43,7 +43,7 @@ const rowsInGroup = 1 << 16
 
 // parquetWriter writes a table as Parquet.
 type parquetWriter struct {
-	w    *parquet.Writer
+	w    *parquet.GenericWriter[any]
 	row  parquet.Row
 	rows int
 }
@@ -59,7 +59,7 @@ func newParquet(w io.Writer, name string, columns []Column) *parquetWriter {
 		root.names = append(root.names, c.Name)
 	}
 	return &parquetWriter{
-		w:   parquet.NewWriter(w, parquet.NewSchema(name, root), parquet.CreatedBy("fornix", "", "")),
+		w:   parquet.NewGenericWriter[any](w, parquet.NewSchema(name, root), parquet.CreatedBy("fornix", "", "")),
 		row: make(parquet.Row, len(columns)),
 	}
 }

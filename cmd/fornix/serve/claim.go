@@ -5,6 +5,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"fornix/cmd/fornix/lock"
 )
 
 // claimName is the file by which one program at a time has a store.
@@ -28,7 +30,7 @@ func TakeStore(dir string) (*Claim, error) {
 	if err != nil {
 		return nil, err
 	}
-	if lock(f) != nil {
+	if lock.Take(f) != nil {
 		defer f.Close()
 		text, err := io.ReadAll(io.LimitReader(f, 1<<10))
 		if err != nil {

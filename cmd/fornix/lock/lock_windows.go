@@ -1,4 +1,4 @@
-package serve
+package lock
 
 import (
 	"os"
@@ -6,9 +6,9 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// lock takes the file for this process alone; it is free again when the process ends, however it ends.
+// Take takes the file for this process alone; it is free again when the process ends, however it ends.
 // What is locked lies behind the file's end, so that others can still read it.
-func lock(f *os.File) error {
+func Take(f *os.File) error {
 	at := windows.Overlapped{Offset: 1 << 30}
 	return windows.LockFileEx(windows.Handle(f.Fd()), windows.LOCKFILE_EXCLUSIVE_LOCK|windows.LOCKFILE_FAIL_IMMEDIATELY, 0, 1, 0, &at)
 }

@@ -1,0 +1,179 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"syscall"
+
+	"fornix/cmd/fornix/batch"
+	"fornix/inspect"
+)
+
+type batchCmd struct {
+	Inputs   []string `arg:"" name:"input" help:"Folders with all in them, patterns, scans, or tables (CSV) with a column path."`
+	Out      string   `help:"Folder of the results, of this batch alone." placeholder:"DIR" required:""`
+	Protocol string   `help:"Measure and judge by FILE instead of the default protocol." placeholder:"FILE"`
+	Workers  int      `help:"Processor cores to use, one for each scan in hand (default: all)." placeholder:"N"`
+	Memory   int      `help:"MiB that all scans in hand may need together (default: half of what is free)." placeholder:"MIB"`
+	Images   bool     `help:"Write pictures, page and sheet of each scan too; takes about as long again."`
+	Quiet    bool     `short:"q" help:"Print no progress and no summary; errors are still told."`
+}
+
+// Help stands under the flags of fornix batch --help.
+func (batchCmd) Help() string {
+	return `Makes, in DIR, scans.csv (a row for each scan), values.csv (a row for each scan, quantity and place), both as
+.parquet too, dictionary.csv (what each column means), and a report for each scan under reports. A table's columns
+jaw and unit say how its scans are read; all others, such as subject, operator or repeat, are carried into the
+tables. Paths in a table are taken from the table's folder.
+
+Ctrl-C finishes the scans in hand; a second one ends at once. Asked again, fornix does only what is not done yet:
+results are kept by the scan's bytes, the protocol and the program. A scan that cannot be read is a row with its
+reason. The tables have the same bytes for any number of workers and any order of inputs.
+
+There are never more scans in hand than workers, and never so many that they may need more than the memory: 64 MiB
+for each and 14 bytes for each byte of an STL file, 48 of another, three times as much for packed ones. A scan that
+needs more than all of it is measured alone.
+
+Examples:
+
+  fornix batch scans --out study
+  fornix batch 'scans/*.stl' more --out study --workers 4
+  fornix batch scans.csv --out study --protocol our-clinic.toml
+  fornix judge study --protocol other.toml
+
+Exit code: 0 done, whatever the verdicts and even where scans could not be read; 1 stopped or could not.`
+}
+
+// Run measures what is not yet done and makes the tables.
+func (c batchCmd) Run(s streams) error {
+	p := inspect.DefaultProtocol()
+	if c.Protocol != "" {
+		var err error
+		if p, err = readProtocol(c.Protocol); err != nil {
+			return err
+		}
+	}
+	if c.Workers < 0 || c.Memory < 0 {
+		return &failure{exitUsage, "--workers and --memory are at least 1", "leave them out"}
+	}
+	o := batch.Options{Dir: c.Out, Workers: c.Workers, Memory: int64(c.Memory) << 20, Page: c.Images, Protocol: p.Sum(), Version: programHash()}
+	if o.Workers == 0 {
+		o.Workers = runtime.GOMAXPROCS(0)
+	}
+	if o.Memory == 0 {
+		o.Memory = batch.FreeMemory()
+	}
+	o.Measure = func(w batch.Work) batch.Result { return measureWork(w, p, c.Images) }
+	in, err := batch.Gather(c.Inputs, c.Out)
+	if err != nil {
+		return &failure{exitUsage, err.Error(), "give folders, scans, or a table with a column path"}
+	}
+	if len(in.Rows) == 0 {
+		return &failure{exitUsage, "no scan is there: no file ends in .stl, .ply or .obj, also with .gz, or .zip", "name the files, or a table of them"}
+	}
+	store, err := batch.OpenStore(c.Out)
+	if err != nil {
+		return outFailure(c.Out, err)
+	}
+	defer store.Close()
+
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(o.Workers))
+	defer debug.SetMemoryLimit(debug.SetMemoryLimit(o.Memory))
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	show := newBatchProgress(s.err, c.Quiet)
+	o.Say = show
+	told := context.AfterFunc(ctx, func() {
+		stop() // the next Ctrl-C ends at once
+		show.stopping()
+	})
+	err = batch.Run(ctx, store, in.Rows, o)
+	told() // what is done is not stopped any more
+	show.end()
+	if errors.Is(err, context.Canceled) {
+		return &failure{exitFailed, fmt.Sprintf("stopped: %s", show.state()), "the same command does the rest"}
+	}
+	if err != nil {
+		return outFailure(c.Out, err)
+	}
+	n, err := batch.NewList(in, o.Version).WriteTables(c.Out, c.Out, nil)
+	if err != nil {
+		return outFailure(c.Out, err)
+	}
+	if !c.Quiet {
+		tellBatch(s.out, n, c.Out)
+	}
+	return nil
+}
+
+// outFailure is a failure to write into the folder of results.
+func outFailure(dir string, err error) error {
+	hint := "give --out a folder on a disk with room that you may write to"
+	if errors.Is(err, batch.ErrTaken) {
+		hint = "wait for it, or give another --out"
+	}
+	return &failure{exitFailed, dir + ": " + err.Error(), hint}
+}
+
+// measureWork takes one scan the road of every command.
+func measureWork(w batch.Work, p inspect.Protocol, images bool) batch.Result {
+	j := job{protocol: p, read: inspect.ReadOptions{Unit: w.Unit}}
+	j.options.Jaw = inspect.Jaw(w.Jaw)
+	o, err := inspectScan(bytes.NewReader(w.Content), w.Name, j)
+	if err != nil {
+		return batch.Result{Reason: err.Error()}
+	}
+	files, err := reportFiles(o, j, images)
+	if err != nil {
+		return batch.Result{Reason: err.Error()}
+	}
+	var r batch.Result
+	for _, f := range files {
+		r.Files = append(r.Files, batch.File{Name: f.name, Data: f.data})
+	}
+	return r
+}
+
+// programHash names the program that measures: the release, or where it is none, the beginning of
+// its own SHA-256, since what was built in between has no name.
+func programHash() string {
+	if version != "" {
+		return versionText()
+	}
+	path, err := os.Executable()
+	if err == nil {
+		var f *os.File
+		if f, err = os.Open(path); err == nil {
+			defer f.Close()
+			h := sha256.New()
+			if _, err = io.Copy(h, f); err == nil {
+				return hex.EncodeToString(h.Sum(nil)[:6])
+			}
+		}
+	}
+	return versionText()
+}
+
+// tellBatch says what a batch came to.
+func tellBatch(w io.Writer, n batch.Count, dir string) {
+	fmt.Fprintf(w, "%d scans", n.Scans)
+	for _, v := range []inspect.Verdict{inspect.Send, inspect.Correct, inspect.Rescan, inspect.Retake} {
+		if k := n.Verdicts[v]; k > 0 {
+			fmt.Fprintf(w, ", %d %s", k, v)
+		}
+	}
+	if n.Failed > 0 {
+		fmt.Fprintf(w, ", %d could not be read", n.Failed)
+	}
+	fmt.Fprintf(w, "\nTables: %s, what they hold: %s\n", filepath.Join(dir, "scans.csv"), filepath.Join(dir, "dictionary.csv"))
+}

@@ -75,6 +75,9 @@ func prepare(p *Params) (*maker, error) {
 	m.border()
 	m.wax()
 	m.bounds()
+	if err := m.attach(); err != nil {
+		return nil, err
+	}
 	if err := m.chips(); err != nil {
 		return nil, err
 	}
@@ -213,6 +216,31 @@ func (m *maker) chips() error {
 		}
 	}
 	return nil
+}
+
+// attach brings the handle to the solid: up, where it would pass under it, and back along itself
+// until its end is inside, as a handle that hangs in the air is a piece of its own and not part of the
+// impression.
+func (m *maker) attach() error {
+	h := m.s.handle
+	if h == nil {
+		return nil
+	}
+	const deepMM, stepMM, mostMM, upMM = 2.5, 0.25, 15, 12
+	m.s.handle = nil
+	defer func() { m.s.handle = h }()
+	along := vec{Y: h.cos, Z: h.sin}
+	for up := 0.0; up < upMM; up += 2 * stepMM {
+		c := h.c.Add(vec{Z: up})
+		end := c.Along(h.half.Y, along)
+		for t := -2 * h.half.Y; t < mostMM; t += stepMM {
+			if f, _, _ := m.s.at(end.Along(t, along)); f < 0 {
+				h.c = c.Along(math.Max(0, t+deepMM), along)
+				return nil
+			}
+		}
+	}
+	return fmt.Errorf("phantom: the handle meets nothing")
 }
 
 // bounds fits the box that holds the solid and plants the sheet's seeds in it.

@@ -2,9 +2,6 @@ package inspect
 
 import (
 	"math"
-	"runtime"
-	"sync"
-	"sync/atomic"
 
 	"fornix/mesh"
 	"fornix/mesh/register"
@@ -27,7 +24,7 @@ import (
 // result does not depend on the number of workers.
 func layerThickness(of, to *register.Body, want func(v int) bool, reach float64) (t []float64, face []mesh.FaceID) {
 	t, face = make([]float64, len(of.Mesh.Pos)), make([]mesh.FaceID, len(of.Mesh.Pos))
-	inBlocks(len(t), func() func(v int) {
+	inBlocks(len(t), layerBlock, func(int) func(v int) {
 		return func(v int) {
 			t[v] = math.NaN()
 			if n := of.Normals[v]; n.Norm2() > 0 && (want == nil || want(v)) {
@@ -38,28 +35,8 @@ func layerThickness(of, to *register.Body, want func(v int) bool, reach float64)
 	return t, face
 }
 
-// inBlocks calls a worker's function for 0..n-1, on all processors. worker makes one for each, with
-// scratch memory of its own; it may write only to what belongs to its index.
-func inBlocks(n int, worker func() func(i int)) {
-	const block = 512
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range max(1, min(runtime.GOMAXPROCS(0), (n+block-1)/block)) {
-		wg.Go(func() {
-			do := worker()
-			for {
-				hi := int(next.Add(block))
-				if hi-block >= n {
-					return
-				}
-				for i := hi - block; i < min(hi, n); i++ {
-					do(i)
-				}
-			}
-		})
-	}
-	wg.Wait()
-}
+// layerBlock is how many vertices a worker takes at a time.
+const layerBlock = 512
 
 // facingLeast is the least cosine between a place's normal and a skin that counts as its own: beyond
 // 75 degrees the thickness along the normal says little.
@@ -123,7 +100,7 @@ func discMeans(m *mesh.Mesh, area []float64, r float64, fields ...[]float64) [][
 	for i := range out {
 		out[i] = make([]float64, len(area))
 	}
-	inBlocks(len(area), func() func(v int) {
+	inBlocks(len(area), layerBlock, func(int) func(v int) {
 		walk := mesh.NewWalker(m)
 		var near []mesh.VertexID
 		return func(v int) {

@@ -43,7 +43,7 @@ func (l *layerFinder) find() (*Layer, []float64) {
 	means := discMeans(l.a.Mesh, l.areaA, l.method.DiscMM, l.t, cutOff(l.a, l.coarser))
 	l.mean, l.cut = means[0], means[1]
 	l.under, l.underHit = layerThickness(l.b, l.a, func(v int) bool { return l.bDist[v] < 0 }, l.method.LayerMM)
-	l.walk = newWalker(l.a.Mesh)
+	l.walk = newWalker(l.a.Mesh, l.a.Mesh.Links())
 	l.fitting = func(v mesh.VertexID) bool {
 		return l.an != nil && (l.an.Part[v] == PartTissue || l.an.Part[v] == PartBorder)
 	}

@@ -4,8 +4,6 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"sync"
-	"sync/atomic"
 
 	"fornix/mesh"
 )
@@ -121,6 +119,8 @@ type survey struct {
 	by    DefectMethod
 	noise float64
 
+	links   *mesh.Links
+	walkers []*walker       // one for each processor
 	look    []mesh.VertexID // vertices on or near tissue and border, in order
 	looked  []bool          // #V
 	edge    []float32       // #V mean length of the edges at the vertex
@@ -141,26 +141,28 @@ func newSurvey(m *mesh.Mesh, nor []Vec, part []Part, by DefectMethod, noise floa
 	if math.IsNaN(noise) || noise < 0 {
 		noise = 0
 	}
-	s := &survey{m: m, nor: nor, part: part, by: by, noise: noise}
+	s := &survey{m: m, nor: nor, part: part, by: by, noise: noise, links: m.Links()}
 	s.looked = make([]bool, len(m.Pos))
 	s.edge = make([]float32, len(m.Pos))
+	s.each(len(m.Pos), func(_ *walker, v int) {
+		l, at := 0.0, m.CornersAt(mesh.VertexID(v))
+		for _, c := range at {
+			l += m.Pos[v].Dist(m.Pos[m.Vertex(c.Next())])
+		}
+		if len(at) > 0 {
+			s.edge[v] = float32(l / float64(len(at)))
+		}
+	})
 	var front []mesh.VertexID
 	sum, count := 0.0, 0
-	for v := range m.Pos {
-		id := mesh.VertexID(v)
-		l, n := 0.0, 0
-		for _, c := range m.CornersAt(id) {
-			l += m.Pos[v].Dist(m.Pos[m.Vertex(c.Next())])
-			n++
-		}
-		if n > 0 {
-			s.edge[v] = float32(l / float64(n))
-			sum += l
+	for v, l := range s.edge {
+		if n := len(m.CornersAt(mesh.VertexID(v))); n > 0 {
+			sum += float64(l) * float64(n)
 			count += n
-		}
-		if n > 0 && (part[v] == PartTissue || part[v] == PartBorder) {
-			s.looked[v] = true
-			front = append(front, id)
+			if part[v] == PartTissue || part[v] == PartBorder {
+				s.looked[v] = true
+				front = append(front, mesh.VertexID(v))
+			}
 		}
 	}
 	// The inside of a pit may have been given to another part: look one and a half mm farther.
@@ -168,12 +170,10 @@ func newSurvey(m *mesh.Mesh, nor []Vec, part []Part, by DefectMethod, noise floa
 		for rings := int(math.Ceil(1.5 / (sum / float64(count)))); rings > 0 && len(front) > 0; rings-- {
 			var next []mesh.VertexID
 			for _, v := range front {
-				for _, c := range m.CornersAt(v) {
-					for _, w := range [2]mesh.VertexID{m.Vertex(c.Next()), m.Vertex(c.Prev())} {
-						if !s.looked[w] {
-							s.looked[w] = true
-							next = append(next, w)
-						}
+				for _, w := range s.links.At(v) {
+					if !s.looked[w] {
+						s.looked[w] = true
+						next = append(next, w)
 					}
 				}
 			}
@@ -202,79 +202,14 @@ func newSurvey(m *mesh.Mesh, nor []Vec, part []Part, by DefectMethod, noise floa
 // each calls f for 0..n-1 on all processors; f gets a walker of its own and may write only to
 // what belongs to its index.
 func (s *survey) each(n int, f func(w *walker, i int)) {
-	const block = 256
-	workers := min(runtime.GOMAXPROCS(0), (n+block-1)/block)
-	if n <= block && n > 8 {
-		workers = min(runtime.GOMAXPROCS(0), n)
+	block := max(1, min(256, n/(8*runtime.GOMAXPROCS(0))))
+	for len(s.walkers) < workersFor(n, block) {
+		s.walkers = append(s.walkers, newWalker(s.m, s.links))
 	}
-	step := max(1, min(block, n/(8*max(1, workers))))
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range max(1, workers) {
-		wg.Go(func() {
-			w := newWalker(s.m)
-			for {
-				lo := int(next.Add(int64(step))) - step
-				if lo >= n {
-					return
-				}
-				for i := lo; i < min(lo+step, n); i++ {
-					f(w, i)
-				}
-			}
-		})
-	}
-	wg.Wait()
-}
-
-// walker walks the surface from vertex to vertex. Not safe for concurrent use.
-type walker struct {
-	m     *mesh.Mesh
-	mark  []int32 // #V
-	epoch int32
-	queue []mesh.VertexID
-	pts   []patchPoint
-	in    []bool    // #V whether the last reach took it, where mark is the epoch
-	side  []float64 // #V scratch of judgeRim
-}
-
-func newWalker(m *mesh.Mesh) *walker {
-	return &walker{m: m, mark: make([]int32, len(m.Pos)), in: make([]bool, len(m.Pos)), side: make([]float64, len(m.Pos))}
-}
-
-// seen tells whether v was taken by the last reach.
-func (w *walker) seen(v mesh.VertexID) bool { return w.mark[v] == w.epoch && w.in[v] }
-
-// reach returns start and the vertices joined to it by edges through vertices for which in
-// holds, nearest rings first. The slice is good until the next call.
-func (w *walker) reach(start []mesh.VertexID, in func(mesh.VertexID) bool) []mesh.VertexID {
-	w.epoch++
-	w.queue = w.queue[:0]
-	for _, v := range start {
-		if w.mark[v] != w.epoch {
-			w.mark[v], w.in[v] = w.epoch, true
-			w.queue = append(w.queue, v)
-		}
-	}
-	for i := 0; i < len(w.queue); i++ {
-		for _, c := range w.m.CornersAt(w.queue[i]) {
-			for _, x := range [2]mesh.VertexID{w.m.Vertex(c.Next()), w.m.Vertex(c.Prev())} {
-				if w.mark[x] != w.epoch {
-					w.mark[x] = w.epoch
-					if w.in[x] = in(x); w.in[x] {
-						w.queue = append(w.queue, x)
-					}
-				}
-			}
-		}
-	}
-	return w.queue
-}
-
-// ball returns the vertices joined to v within r of its position.
-func (w *walker) ball(v mesh.VertexID, r float64) []mesh.VertexID {
-	p, r2 := w.m.Pos[v], float64(r*r)
-	return w.reach([]mesh.VertexID{v}, func(x mesh.VertexID) bool { return w.m.Pos[x].Sub(p).Norm2() <= r2 })
+	inBlocks(n, block, func(k int) func(int) {
+		w := s.walkers[k]
+		return func(i int) { f(w, i) }
+	})
 }
 
 // tangents returns two unit vectors that make a right-handed frame with the unit vector n.

@@ -38,7 +38,7 @@ func (s *survey) findFolds() []fold {
 		floor[i] = true
 		first[i] = s.section(w, v, s.grooveLine(w, v))
 	})
-	w := newWalker(s.m)
+	w := s.walkers[0]
 	taken := make([]bool, len(s.m.Pos))
 	var out []fold
 	for i, v := range s.grooves {

@@ -312,7 +312,7 @@ func whyNot(m *mesh.Mesh, normals []Vec, an *Anatomy, method DefectMethod, noise
 	s := newSurvey(m, normals, an.Part, method, noise)
 	s.screen()
 	out := []string{fmt.Sprintf("part %d, surface %.2f off", part, near)}
-	w := newWalker(m)
+	w := newWalker(m, m.Links())
 	for v := range m.Pos {
 		if m.Pos[v].Dist(p) < 1.3*r {
 			k1, k2, n := s.curvature(w, mesh.VertexID(v), math.Max(s.by.FineMM, 1.2*float64(s.edge[v])))
@@ -333,7 +333,7 @@ func whyNot(m *mesh.Mesh, normals []Vec, an *Anatomy, method DefectMethod, noise
 func whyNoFold(m *mesh.Mesh, normals []Vec, an *Anatomy, method DefectMethod, noise float64, q phantom.FoldTruth) string {
 	s := newSurvey(m, normals, an.Part, method, noise)
 	s.screen()
-	w := newWalker(m)
+	w := newWalker(m, m.Links())
 	out, all, floors := []string{}, 0, 0
 next:
 	for _, v := range s.grooves {

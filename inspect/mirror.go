@@ -25,36 +25,52 @@ func mirrorLine(g *grid, sigma float64) (x, y, angle, match float64) {
 	}
 	cx, cy := sx/n, sy/n
 	few := g.thinned(cells, int(math.Sqrt(n/3000)))
-	best := -1.0
-	var bestAngle, bestOff float64
-	try := func(angle, off float64, cells []int) {
-		if v := g.alike(cells, cx, cy, angle, off, sigma); v > best {
-			best, bestAngle, bestOff = v, angle, off
-		}
-	}
 	const deg = math.Pi / 180
-	for a := 0.0; a < 180; a += 3 {
-		for off := -6.0; off <= 6; off += 1.5 {
-			try(a*deg, off, few)
-		}
+	type line struct{ angle, off float64 }
+	likeness := func(lines []line, cells []int) []float64 {
+		out := make([]float64, len(lines))
+		inBlocks(len(lines), 1, func(int) func(int) {
+			return func(i int) { out[i] = g.alike(cells, cx, cy, lines[i].angle, lines[i].off, sigma) }
+		})
+		return out
 	}
-	best = -1
-	a0, o0 := bestAngle, bestOff
-	for _, step := range []struct{ a, o float64 }{{1, 0.75}, {0.4, 0.3}} {
-		for i := -3; i <= 3; i++ {
-			for j := -3; j <= 3; j++ {
-				try(a0+float64(i)*step.a*deg, o0+float64(j)*step.o, cells)
+	// The first of the best of some lines, and how much is alike about it.
+	best := func(lines []line, cells []int) (at line, most float64) {
+		most = -1
+		for i, v := range likeness(lines, cells) {
+			if v > most {
+				at, most = lines[i], v
 			}
 		}
-		a0, o0 = bestAngle, bestOff
+		return at, most
+	}
+	around := func(at line, angle, off float64) (lines []line) {
+		for i := -3; i <= 3; i++ {
+			for j := -3; j <= 3; j++ {
+				lines = append(lines, line{at.angle + float64(i)*angle, at.off + float64(j)*off})
+			}
+		}
+		return lines
+	}
+	var all []line
+	for a := 0.0; a < 180; a += 3 {
+		for off := -6.0; off <= 6; off += 1.5 {
+			all = append(all, line{a * deg, off})
+		}
+	}
+	at, _ := best(all, few)
+	at, most := best(around(at, 1*deg, 0.75), cells)
+	if finer, m := best(around(at, 0.4*deg, 0.3), cells); m > most {
+		at = finer
 	}
 	// The top of the paraboloid through the places around the best one does not jump from one
 	// step to the next as the surface changes.
 	for range 2 {
-		a0, o0 = peak(a0, o0, 0.3*deg, 0.2, func(a, o float64) float64 { return g.alike(cells, cx, cy, a, o, sigma) })
+		u, v := peak([49]float64(likeness(around(at, 0.3*deg, 0.2), cells)))
+		at = line{at.angle + u*0.3*deg, at.off + v*0.2}
 	}
-	best = g.alike(cells, cx, cy, a0, o0, sigma)
-	return cx - o0*math.Sin(a0), cy + o0*math.Cos(a0), a0, best
+	match = g.alike(cells, cx, cy, at.angle, at.off, sigma)
+	return cx - at.off*math.Sin(at.angle), cy + at.off*math.Cos(at.angle), at.angle, match
 }
 
 // thinned returns the cells that lie on every step-th row and column on both sides of the
@@ -73,16 +89,17 @@ func (g *grid) thinned(cells []int, step int) []int {
 	return out
 }
 
-// peak fits f = c + bx + cy + dx² + exy + fy² to 7 by 7 places around a point and returns its
-// top, within those places; the point itself where there is none.
-func peak(x0, y0, dx, dy float64, f func(x, y float64) float64) (x, y float64) {
+// peak fits f = c + bx + cy + dx² + exy + fy² to the values at 7 by 7 places around a point, row after
+// row of equal x, and returns its top in steps from the point, within those places; the point itself
+// where there is none.
+func peak(values [49]float64) (x, y float64) {
 	// On a square lattice the terms but for 1, x² and y² are at right angles.
 	const s2, s4 = 28.0, 196.0 // Σi², Σi⁴ over -3 ... 3
 	var z, zx, zy, zxx, zyy, zxy float64
 	for i := -3; i <= 3; i++ {
 		for j := -3; j <= 3; j++ {
 			u, v := float64(i), float64(j)
-			w := f(x0+u*dx, y0+v*dy)
+			w := values[7*(i+3)+j+3]
 			z += w
 			zx += u * w
 			zy += v * w
@@ -96,29 +113,28 @@ func peak(x0, y0, dx, dy float64, f func(x, y float64) float64) (x, y float64) {
 	cxx, cyy := (zxx-4*z)/(7*(s4-s2*s2/7)), (zyy-4*z)/(7*(s4-s2*s2/7))
 	det := 4*cxx*cyy - cxy*cxy
 	if !(det > 0) || cxx >= 0 {
-		return x0, y0
+		return 0, 0
 	}
 	u, v := (-2*cyy*bx+cxy*by)/det, (-2*cxx*by+cxy*bx)/det
-	return x0 + max(-3, min(3, u))*dx, y0 + max(-3, min(3, v))*dy
+	return max(-3, min(3, u)), max(-3, min(3, v))
 }
 
 // alike compares the height map with its mirror image about the line through (cx, cy) moved
 // sideways by off.
 func (g *grid) alike(cells []int, cx, cy, angle, off, sigma float64) float64 {
 	c, s := math.Cos(angle), math.Sin(angle)
-	var sum, n float64
+	sum, wide := 0.0, -1/(2*sigma*sigma)
 	for _, k := range cells {
 		x, y := g.centre(k)
-		n++
 		d := 2 * (-(x-cx)*s + (y-cy)*c - off)
 		top, bottom, ok := g.heights(x+d*s, y-d*c)
 		if !ok {
 			continue
 		}
 		dt, db := g.top[k]-top, g.bottom[k]-bottom
-		sum += 0.5*math.Exp(-dt*dt/(2*sigma*sigma)) + 0.5*math.Exp(-db*db/(2*sigma*sigma))
+		sum += 0.5 * (math.Exp(dt*dt*wide) + math.Exp(db*db*wide))
 	}
-	return sum / n
+	return sum / float64(len(cells))
 }
 
 // narrowEnd returns the direction (radians) along the line that leads from the narrow end of

@@ -91,7 +91,7 @@ func principalAxes(m *mesh.Mesh, body []mesh.FaceID) (pr principal, ok bool) {
 		return pr, false
 	}
 	pr.centre = c.Scale(1 / area)
-	s := mat.NewSymDense(3, nil)
+	var moment [9]float64
 	for _, f := range body {
 		a := m.FaceArea(f)
 		p, q, r := m.Corners(f)
@@ -101,13 +101,13 @@ func principalAxes(m *mesh.Mesh, body []mesh.FaceID) (pr principal, ok bool) {
 			v := [3]float64{d.X, d.Y, d.Z}
 			for i := range 3 {
 				for j := i; j < 3; j++ {
-					s.SetSym(i, j, s.At(i, j)+a/3*v[i]*v[j])
+					moment[3*i+j] += a / 3 * v[i] * v[j]
 				}
 			}
 		}
 	}
 	var eig mat.EigenSym
-	if !eig.Factorize(s, true) {
+	if !eig.Factorize(mat.NewSymDense(3, moment[:]), true) {
 		return pr, false
 	}
 	val := eig.Values(nil)

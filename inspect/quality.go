@@ -9,7 +9,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"fornix/mesh"
-	"fornix/mesh/tree"
 )
 
 // QualityMethod holds what changes the numbers of the scan's quality.
@@ -28,9 +27,9 @@ type QualityMethod struct {
 // neighbourhoods spread over the scan (n - 6 degrees of freedom), the median over the flatter
 // half of them, so that the shape of the jaw does not count. Noise that neighbouring vertices
 // share, such as a bend of the whole scan, is not in it, and neither is what smoothing took
-// away. Volume is that of a closed surface, without sign. Counts are of the mesh as read.
-// The tree is over m. O(#F log #F).
-func MeasureQuality(m *mesh.Mesh, normals []Vec, t *tree.Tree, read mesh.ReadStats, method QualityMethod) Quality {
+// away. Volume is that of a closed surface, without sign. Counts are of the mesh as read;
+// SelfIntersections is left to a tree over it. O(#F).
+func MeasureQuality(m *mesh.Mesh, normals []Vec, read mesh.ReadStats, method QualityMethod) Quality {
 	topo := m.Topology()
 	_, parts := m.Components()
 	lo, hi := m.Bounds()
@@ -68,7 +67,6 @@ func MeasureQuality(m *mesh.Mesh, normals []Vec, t *tree.Tree, read mesh.ReadSta
 	} else {
 		q.NoiseUnmeasured = why
 	}
-	q.SelfIntersections, _ = t.SelfIntersections(method.Crossings)
 	return q
 }
 
@@ -89,8 +87,33 @@ func edgeLengths(m *mesh.Mesh) (median, p95 float64) {
 	if len(length) == 0 {
 		return 0, 0
 	}
-	slices.Sort(length)
-	return float64(length[(len(length)-1)/2]), float64(length[(len(length)-1)*95/100])
+	of := ranks(length)
+	return float64(of((len(length) - 1) / 2)), float64(of((len(length) - 1) * 95 / 100))
+}
+
+// ranks returns what gives the k-th smallest of numbers that are not negative, counted from 0. It sorts
+// only those that share their upper bits with it, for such numbers lie as their bits do (IEEE 754).
+func ranks(x []float32) func(k int) float32 {
+	const low = 16
+	var count [1 << (32 - low)]int32
+	for _, v := range x {
+		count[math.Float32bits(v)>>low]++
+	}
+	return func(k int) float32 {
+		bin := uint32(0)
+		for k >= int(count[bin]) {
+			k -= int(count[bin])
+			bin++
+		}
+		same := make([]float32, 0, count[bin])
+		for _, v := range x {
+			if math.Float32bits(v)>>low == bin {
+				same = append(same, v)
+			}
+		}
+		slices.Sort(same)
+		return same[k]
+	}
 }
 
 // measureNoise is the noise part of MeasureQuality.

@@ -28,7 +28,7 @@ func TestNoiseOfPublicPhantoms(t *testing.T) {
 		var tr planeTruth
 		m := sharedPhantom(t, name, &tr)
 		n := m.Normals()
-		q := MeasureQuality(m, n, tree.New(m), mesh.ReadStats{}, qualityDefaults)
+		q := MeasureQuality(m, n, mesh.ReadStats{}, qualityDefaults)
 		if q.NoiseMM == nil {
 			t.Errorf("%s: %s", name, q.NoiseUnmeasured)
 			continue
@@ -67,45 +67,65 @@ func TestNoiseOfExactShapes(t *testing.T) {
 	}
 }
 
+// Ranks of random lengths, with equal ones, against sorting them.
+func TestRanks(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 3))
+	for _, n := range []int{1, 2, 5, 1000, 30000} {
+		x := make([]float32, n)
+		for i := range x {
+			x[i] = float32(math.Round(1e4*math.Exp(r.NormFloat64()))) / 1e4
+		}
+		of, sorted := ranks(x), slices.Sorted(slices.Values(x))
+		for _, k := range []int{0, n / 2, n * 19 / 20, n - 1} {
+			if of(k) != sorted[k] {
+				t.Errorf("number %d of %d: %g, want %g", k, n, of(k), sorted[k])
+			}
+		}
+	}
+}
+
 func TestQualityOfExactShapes(t *testing.T) {
 	// A sphere of 10 mm whose mesh's area and volume are those of the smooth one to 0.3 %, with
 	// a speck beside it and one face twice.
 	ball, speck := shape.Icosphere(10, 4), shape.Icosphere(0.2, 1)
 	m := shape.Join(ball.Mesh, shape.Map(speck.Mesh, func(p Vec) Vec { return p.Add(Vec{X: 20}) }))
-	q := MeasureQuality(m, m.Normals(), tree.New(m), mesh.ReadStats{NonFinite: 3}, qualityDefaults)
+	q := MeasureQuality(m, m.Normals(), mesh.ReadStats{NonFinite: 3}, qualityDefaults)
 	near(t, "area", q.AreaMM2, ball.Area+speck.Area, 0.003*ball.Area)
 	if q.VolumeMM3 == nil {
 		t.Fatal("no volume of a closed surface")
 	}
 	near(t, "volume", *q.VolumeMM3, ball.Volume, 0.005*ball.Volume)
-	if q.Components != 2 || q.SmallComponents != 1 || q.NonFiniteFaces != 3 || q.BoundaryLoops != 0 || q.SelfIntersections != 0 {
+	if q.Components != 2 || q.SmallComponents != 1 || q.NonFiniteFaces != 3 || q.BoundaryLoops != 0 {
 		t.Errorf("%+v", q)
 	}
 	near(t, "extent", q.Extent.X, 30.2, 0.02)
 
 	// One face less: two pieces still, one loop of three edges, no volume.
 	open := mesh.New(m.Pos, m.Tri[1:])
-	q = MeasureQuality(open, open.Normals(), tree.New(open), mesh.ReadStats{}, qualityDefaults)
+	q = MeasureQuality(open, open.Normals(), mesh.ReadStats{}, qualityDefaults)
 	if q.BoundaryLoops != 1 || q.BoundaryEdges != 3 || q.VolumeMM3 != nil {
 		t.Errorf("%+v", q)
 	}
 
 	// Two spheres through each other meet in a circle.
 	two := shape.Join(ball.Mesh, shape.Map(ball.Mesh, func(p Vec) Vec { return p.Add(Vec{X: 7, Y: 0.1, Z: 0.2}) }))
-	if q = MeasureQuality(two, two.Normals(), tree.New(two), mesh.ReadStats{}, qualityDefaults); q.SelfIntersections < 50 {
-		t.Errorf("%d self-intersections", q.SelfIntersections)
+	if n, _ := tree.New(two).SelfIntersections(0); n < 50 {
+		t.Errorf("%d self-intersections", n)
+	}
+	if n, _ := tree.New(m).SelfIntersections(0); n != 0 {
+		t.Errorf("%d self-intersections of what has none", n)
 	}
 
 	// 1 x 2 rectangle of two faces: edges 1, 1, 2, 2 and the diagonal √5.
 	flat := mesh.New([]Vec{{}, {X: 2}, {X: 2, Y: 1}, {Y: 1}}, [][3]mesh.VertexID{{0, 1, 2}, {0, 2, 3}})
-	q = MeasureQuality(flat, flat.Normals(), tree.New(flat), mesh.ReadStats{}, qualityDefaults)
+	q = MeasureQuality(flat, flat.Normals(), mesh.ReadStats{}, qualityDefaults)
 	near(t, "median edge", q.EdgeMedianMM, 2, 1e-7)
 	near(t, "density", q.FacesPerMM2, 1, 1e-12)
 	if q.NoiseMM != nil || q.NoiseUnmeasured == "" {
 		t.Error("noise of two faces")
 	}
 	none := mesh.New(nil, nil)
-	if q = MeasureQuality(none, nil, tree.New(none), mesh.ReadStats{}, qualityDefaults); q.NoiseMM != nil || q.FacesPerMM2 != 0 {
+	if q = MeasureQuality(none, nil, mesh.ReadStats{}, qualityDefaults); q.NoiseMM != nil || q.FacesPerMM2 != 0 {
 		t.Errorf("%+v", q)
 	}
 }

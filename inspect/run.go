@@ -53,9 +53,15 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	res.Border = Border{Stations: []Station{}, Regions: []BorderRegion{}}
 	res.Posterior.Path = []Vec{}
 	opt.step("the surface as a scan")
-	t := tree.New(m)
+	// Finding the jaw leaves a processor free, which meanwhile makes the tree and looks for crossings.
+	var t *tree.Tree
+	crossings := 0
+	treeMade := aside(func() {
+		t = tree.New(m)
+		crossings, _ = t.SelfIntersections(method.Quality.Crossings)
+	})
 	normals := m.Normals()
-	res.Quality = MeasureQuality(m, normals, t, s.Stats, method.Quality)
+	res.Quality = MeasureQuality(m, normals, s.Stats, method.Quality)
 	g := res.Quality.Grain()
 	res.Quality.AreaUMM2 = g.area(res.Quality.AreaMM2)
 	if res.Quality.VolumeMM3 != nil {
@@ -64,6 +70,8 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 
 	opt.step("jaw, sides and landmarks")
 	an, why := Locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks)
+	treeMade()
+	res.Quality.SelfIntersections = crossings
 	if an == nil {
 		res.Decisions = append(res.Decisions, Decision{About: "jaw", Value: "not found", Why: why})
 		res.Border.Unmeasured, res.Posterior.Unmeasured, res.OcclusalUnmeasured = why, why, why

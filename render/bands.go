@@ -38,6 +38,16 @@ func (b bands) step(v float64) int {
 	return i
 }
 
+// share returns where a value lies among the steps, all drawn equally wide, from 0 to 1. What lies before
+// the first edge or past the last is in the middle of its step.
+func (b bands) share(v float64) float64 {
+	i, in := b.step(v), 0.5
+	if i > 0 && i < len(b.edges) {
+		in = (v - b.edges[i-1]) / (b.edges[i] - b.edges[i-1])
+	}
+	return (float64(i) + in) / float64(len(b.edges)+1)
+}
+
 // tint gives every vertex the colour of its value; one that is not a number leaves it plain.
 func (b bands) tint(values []float64) []color.RGBA {
 	cs := b.colours()

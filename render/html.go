@@ -54,19 +54,27 @@ func Page(in PageInput) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	rep := in.Report
+	return writePage(pageContent{
+		Title: rep.Scan.File, Verdict: rep.Verdict, About: pageAbout(rep), Findings: pageFindings(rep.Findings, shown),
+		Rows: Rows(rep, &in.Protocol.Limits), Limits: true, Pictures: pictures, Cautions: rep.Cautions,
+		Caption: "± is the expanded uncertainty (k = 2); border: median (least to most); limits are the protocol's: review / fail.",
+		Hashes:  []pageHash{{"the scan", rep.Scan.SHA256}},
+		Sides:   rep.Frame != nil, Thickness: data.Surfaces[0].Tint != "", Plane: len(data.Planes) > 0,
+	}, data)
+}
+
+// writePage fills the template of both kinds of page.
+func writePage(c pageContent, data pageData) ([]byte, error) {
 	raw, err := json.Marshal(data)
 	if err != nil {
 		return nil, fmt.Errorf("render: page: %w", err)
 	}
+	c.Word, c.Means = strings.ToUpper(string(c.Verdict)), capital(c.Verdict.Means())
+	c.Views, c.Caution, c.Deviation = data.Views, caution+".", deviationWords(data.ErrorMM)
+	c.Policy, c.Version, c.Style, c.Data, c.Script = PagePolicy(), PageVersion(), template.CSS(pageCSS), template.JS(raw), template.JS(pageScript)
 	var b bytes.Buffer
-	err = pageTemplate.Execute(&b, pageContent{
-		Report: in.Report, Verdict: strings.ToUpper(string(in.Report.Verdict)), Means: capital(in.Report.Verdict.Means()),
-		About: pageAbout(in.Report), Findings: pageFindings(in.Report, shown), Rows: Rows(in.Report, &in.Protocol.Limits), Views: data.Views,
-		Pictures: pictures, Caution: caution + ".", Deviation: deviationWords(data.ErrorMM),
-		Policy: PagePolicy(), Version: PageVersion(), Style: template.CSS(pageCSS), Data: template.JS(raw), Script: template.JS(pageScript),
-		Sides: in.Report.Frame != nil, Thickness: data.Surface.Tint != "", Plane: data.Plane != nil,
-	})
-	if err != nil {
+	if err := pageTemplate.Execute(&b, c); err != nil {
 		return nil, fmt.Errorf("render: page: %w", err)
 	}
 	return b.Bytes(), nil
@@ -74,9 +82,14 @@ func Page(in PageInput) ([]byte, error) {
 
 // pageContent is what the template of the page writes.
 type pageContent struct {
-	Report                  *inspect.Report
-	Verdict, Means, About   string
+	Title                   string
+	Verdict                 inspect.Verdict
+	Word, Means, About      string // Word: the verdict as it is shown
 	Caution, Deviation      string
+	Cautions                []string
+	Caption                 string // of the table
+	Limits                  bool   // the table has them
+	Hashes                  []pageHash
 	Findings                []pageFinding
 	Rows                    []Row
 	Views                   []pageView
@@ -85,7 +98,14 @@ type pageContent struct {
 	Style                   template.CSS
 	Data, Script            template.JS
 	Sides, Thickness, Plane bool // what there is to be shown
+	Pair                    bool // two jaws closed on each other
+	Jaws                    []pageJaw
 }
+
+type pageHash struct{ Of, SHA256 string }
+
+// pageJaw says how one scan of a pair was judged by itself.
+type pageJaw struct{ Name, File, Word string }
 
 type pageFinding struct {
 	Number              int
@@ -144,10 +164,10 @@ func pageAbout(rep *inspect.Report) string {
 }
 
 // pageFindings lists the findings as the report does; shown holds the numbers of those with a place.
-func pageFindings(rep *inspect.Report, shown map[int]bool) []pageFinding {
-	out := make([]pageFinding, len(rep.Findings))
-	for i := range rep.Findings {
-		f := &rep.Findings[i]
+func pageFindings(all []inspect.Finding, shown map[int]bool) []pageFinding {
+	out := make([]pageFinding, len(all))
+	for i := range all {
+		f := &all[i]
 		say := string(f.Severity)
 		if f.Region != "" {
 			say += ", " + f.Region
@@ -158,7 +178,7 @@ func pageFindings(rep *inspect.Report, shown map[int]bool) []pageFinding {
 }
 
 // pagePictures takes the first whole view, and the front where a finding is about the rim, else the
-// second. They become JPEG, which is a third of the size.
+// second.
 func pagePictures(in PageInput) ([]pagePicture, error) {
 	second := 1
 	for _, f := range in.Report.Findings {
@@ -166,11 +186,19 @@ func pagePictures(in PageInput) ([]pagePicture, error) {
 			second = 2
 		}
 	}
-	var out []pagePicture
+	var chosen []Image
 	for i, im := range in.Images {
-		if i != 0 && i != second {
-			continue
+		if i == 0 || i == second {
+			chosen = append(chosen, im)
 		}
+	}
+	return smallPictures(chosen)
+}
+
+// smallPictures makes JPEG of pictures, which is a third of their size.
+func smallPictures(images []Image) ([]pagePicture, error) {
+	var out []pagePicture
+	for _, im := range images {
 		picture, err := png.Decode(bytes.NewReader(im.PNG))
 		if err != nil {
 			return nil, fmt.Errorf("render: page: %s: %w", im.Name, err)

@@ -29,16 +29,18 @@ const (
 
 // pageData is what the page's script reads. Points are mm from the middle of the surface's box.
 type pageData struct {
-	Surface  pageSurface   `json:"surface"`
+	Surfaces []pageSurface `json:"surfaces"`
 	ErrorMM  float64       `json:"error_mm"`
 	Middle   vec3          `json:"middle"` // in the scan's coordinates
 	Frame    *pageFrame    `json:"frame"`
+	Third    [2]string     `json:"third"` // what lies along Frame.Toward and against it
+	First    int           `json:"first"` // the view to begin with
 	Views    []pageView    `json:"views"`
 	Findings []pageCloseUp `json:"findings"`
 	Marks    []pageMark    `json:"marks"`
 	Lines    []pageLine    `json:"lines"`
 	Regions  []pageLine    `json:"regions"`
-	Plane    []vec3        `json:"plane"` // corners of the occlusal plane's sheet
+	Planes   []pagePlane   `json:"planes"`
 	Scale    pageScale     `json:"scale"`
 }
 
@@ -53,6 +55,18 @@ type pageSurface struct {
 	StepMM    float64 `json:"step_mm"`
 	Origin    vec3    `json:"origin"`
 	InsideOut bool    `json:"inside_out"`
+
+	// Of two closed on each other: which jaw it is, the direction in which it is opened, and its map.
+	Name   string   `json:"name,omitempty"`
+	Second bool     `json:"second,omitempty"`
+	Aside  *vec3    `json:"aside,omitempty"`
+	Map    *pageMap `json:"map,omitempty"`
+}
+
+// pagePlane is a sheet of a plane by its corners; it goes with the surface of that index.
+type pagePlane struct {
+	Corners []vec3 `json:"corners"`
+	Body    int    `json:"body"`
 }
 
 type pageFrame struct {
@@ -97,6 +111,7 @@ type pageLine struct {
 type pageScale struct {
 	FromMM  float64     `json:"from"`
 	ToMM    float64     `json:"to"`
+	Edges   []string    `json:"edges,omitempty"` // between even steps of colour, in the place of from and to
 	Colours []string    `json:"colours"`
 	Limits  []pageLimit `json:"limits"`
 }
@@ -123,12 +138,9 @@ var pageKinds = map[Kind]string{
 // pageDataOf collects what the page draws; shown holds the numbers of the findings with a place.
 func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 	rep := in.Report
-	d = pageData{Findings: []pageCloseUp{}, Marks: []pageMark{}, Lines: []pageLine{}, Regions: []pageLine{}} // none is an empty list
-	_, size := pageBox(in.Mesh)
-	share := min(1, size/pageSmallMM)
-	simple := simplify.Simplify(tree.New(in.Mesh), share*pageSimplify)
-	small := compact.Encode(simple.Mesh, share*pageStepMM)
-	middle, _ := pageBox(simple.Mesh)
+	d = emptyPageData()
+	simple, small := pageSimple(in.Mesh)
+	middle, _ := pageBox(simple)
 	d.Middle = toVec3(middle)
 	middle = mesh.Vec{X: d.Middle[0], Y: d.Middle[1], Z: d.Middle[2]} // as it is written, so that nothing shifts
 	at := func(p mesh.Vec) vec3 { return toVec3(p.Sub(middle)) }
@@ -141,11 +153,11 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 		}
 		return out
 	}
-	d.Surface = pageSurface{Data: base64.StdEncoding.EncodeToString(small.Data), Vertices: small.Vertices, Faces: small.Faces,
-		StepMM: small.StepMM, Origin: at(small.Origin), InsideOut: rep.InsideOut}
-	d.ErrorMM = share*pageSimplify + small.ErrorMM()
+	one := small.page(at, rep.InsideOut)
+	d.ErrorMM = small.errorMM
 	scale := Scale{}.orDefault()
-	d.Surface.Tint = pageTint(simple.Mesh, small.Order, rep, scale)
+	one.Tint = pageTint(simple, small.Order, rep, scale)
+	d.Surfaces = []pageSurface{one}
 	d.Scale = pageScale{FromMM: scale.FromMM, ToMM: scale.ToMM}
 	for _, c := range scale.colours() {
 		d.Scale.Colours = append(d.Scale.Colours, hexColour(c))
@@ -177,9 +189,35 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 	}
 	d.Regions = append(d.Regions, pageRegions(&rep.Border, path)...)
 	if s.Plane != nil {
-		d.Plane = path(s.Plane.Edge)
+		d.Planes = append(d.Planes, pagePlane{Corners: path(s.Plane.Edge)})
 	}
 	return d, shown
+}
+
+// emptyPageData has lists that are empty where there is nothing, and not null.
+func emptyPageData() pageData {
+	return pageData{Findings: []pageCloseUp{}, Marks: []pageMark{}, Lines: []pageLine{}, Regions: []pageLine{}, Planes: []pagePlane{},
+		Third: [2]string{"tissue side", "oral side"}}
+}
+
+// smallSurface is a surface as the page holds it.
+type smallSurface struct {
+	compact.Encoded
+	errorMM float64 // from the scan, at most
+}
+
+// pageSimple simplifies a scan for viewing; small is the same surface packed.
+func pageSimple(m *mesh.Mesh) (simple *mesh.Mesh, small smallSurface) {
+	_, size := pageBox(m)
+	share := min(1, size/pageSmallMM)
+	simple = simplify.Simplify(tree.New(m), share*pageSimplify).Mesh
+	packed := compact.Encode(simple, share*pageStepMM)
+	return simple, smallSurface{packed, share*pageSimplify + packed.ErrorMM()}
+}
+
+func (s smallSurface) page(at func(mesh.Vec) vec3, insideOut bool) pageSurface {
+	return pageSurface{Data: base64.StdEncoding.EncodeToString(s.Data), Vertices: s.Vertices, Faces: s.Faces,
+		StepMM: s.StepMM, Origin: at(s.Origin), InsideOut: insideOut}
 }
 
 // shortTitle names a view in a word or two: "From the front" becomes "Front".

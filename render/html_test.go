@@ -152,8 +152,8 @@ func TestPageOfASmallScan(t *testing.T) {
 	m := shape.Torus(0.03, 0.005, 60, 200).Mesh
 	var rep inspect.Report
 	d, _ := pageDataOf(PageInput{Report: &rep, Mesh: m})
-	if large, _ := pageDataOf(PageInput{Report: &rep, Mesh: shape.Torus(30, 5, 60, 200).Mesh}); d.Surface.Faces < large.Surface.Faces*9/10 {
-		t.Errorf("%d faces in metres, %d in millimetres", d.Surface.Faces, large.Surface.Faces)
+	if large, _ := pageDataOf(PageInput{Report: &rep, Mesh: shape.Torus(30, 5, 60, 200).Mesh}); d.Surfaces[0].Faces < large.Surfaces[0].Faces*9/10 {
+		t.Errorf("%d faces in metres, %d in millimetres", d.Surfaces[0].Faces, large.Surfaces[0].Faces)
 	}
 	if _, size := pageBox(m); d.ErrorMM > ViewErrorMM/pageSmallMM*size {
 		t.Errorf("off by %g", d.ErrorMM)

@@ -127,8 +127,7 @@ func (k *pairPages) closed() []job {
 			for _, h := range r.Heights {
 				if h.Name == name && h.MM != nil && len(h.Line) == 2 {
 					if name == inspect.CrestAnterior { // beside the one from sulcus to sulcus
-						const aside = 5 // mm
-						h.Line = []mesh.Vec{h.Line[0].Along(-aside, k.left), h.Line[1].Along(-aside, k.left)}
+						h.Line = []mesh.Vec{h.Line[0].Along(-heightsApart, k.left), h.Line[1].Along(-heightsApart, k.left)}
 					}
 					c.scene.Marks = append(c.scene.Marks, length(heightWords(name), h.Line, *h.MM, h.UMM))
 				}
@@ -138,6 +137,9 @@ func (k *pairPages) closed() []job {
 	}
 	return jobs
 }
+
+// heightsApart sets two heights beside each other, mm.
+const heightsApart = 5
 
 // length is a dimension line with its value.
 func length(label string, line []mesh.Vec, mm float64, u *float64) Mark {
@@ -245,7 +247,14 @@ func (k *pairPages) overlap() job {
 			c.scene.Lines = append(c.scene.Lines, Line{Kind: LinePlane, Path: p, Closed: true, LiftMM: 20})
 		}
 	}
-	h := r.Horizontal
+	c.scene.Marks = append(c.scene.Marks, k.overlaps()...)
+	return j
+}
+
+// overlaps returns how the rims stand over each other as dimension lines.
+func (k *pairPages) overlaps() []Mark {
+	h := k.out.Relation.Horizontal
+	var out []Mark
 	for _, m := range []struct {
 		label string
 		mm    *float64
@@ -259,10 +268,10 @@ func (k *pairPages) overlap() job {
 			}
 			// Seen along Up a length shows as it is; the ends are set level so that its line is straight.
 			a, b := m.at[0], m.at[1]
-			c.scene.Marks = append(c.scene.Marks, length(m.label, []mesh.Vec{a, b.Along(a.Sub(b).Dot(k.up), k.up)}, *m.mm, u))
+			out = append(out, length(m.label, []mesh.Vec{a, b.Along(a.Sub(b).Dot(k.up), k.up)}, *m.mm, u))
 		}
 	}
-	return j
+	return out
 }
 
 // wax returns the maps of what both rims must gain or lose for a height that was tried.

@@ -66,12 +66,30 @@ func openTab(t *testing.T, address, from, ready string, width, height int64, dar
 		if _, err := cdp.Call(ctx, s, network.Enable, network.EnableParams{}); err != nil {
 			return err
 		}
+		if from == "file://" {
+			if err := offline(ctx, s); err != nil {
+				return err
+			}
+		}
 		_, err := cdp.Call(ctx, s, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
 			{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
 		return err
 	}), chromedp.EmulateViewport(width, height), chromedp.Navigate(address), chromedp.WaitReady(chromedp.CSS(ready)))
 	p.watch()
 	return p
+}
+
+// offline switches the browser's network off. The parameters are those of the Chrome
+// DevTools Protocol (Network.emulateNetworkConditions); throughputs of -1 bound nothing.
+func offline(ctx context.Context, s *chromedp.Target) error {
+	type conditions struct {
+		Offline  bool    `json:"offline"`
+		Latency  float64 `json:"latency"`
+		Download float64 `json:"downloadThroughput"`
+		Upload   float64 `json:"uploadThroughput"`
+	}
+	_, err := cdp.Call(ctx, s, cdp.Command[conditions, cdp.Empty]{Method: "Network.emulateNetworkConditions"}, conditions{Offline: true, Download: -1, Upload: -1})
+	return err
 }
 
 // watch fails the test at its end where something went wrong.

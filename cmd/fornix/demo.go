@@ -70,8 +70,8 @@ func (c demoCmd) Run(s streams) error {
 	}
 	show.clear()
 	c.summary(s, pair.Relation.Findings, pair.Relation.Verdict, "both closed on each other")
-	fmt.Fprintf(s.out, "  Open %s: the gap between the rims, as a map.\n  Open %s: all of it on paper.\n\n",
-		filepath.Join(dir, "gap-lower.png"), filepath.Join(dir, sheetName))
+	fmt.Fprintf(s.out, "  Open %s: the gap between the rims, as a map.\n  Open %s: both jaws to turn, open and cut, and all that was found.\n  Open %s: all of it on paper.\n\n",
+		filepath.Join(dir, "gap-lower.png"), filepath.Join(dir, pageName), filepath.Join(dir, sheetName))
 	scans := filepath.Join(c.Out, "scans")
 	fmt.Fprintf(s.out, "The scans and what is true of them are in %s. To see a summary:\n  fornix inspect %s\n",
 		scans, filepath.Join(scans, demoCases[0].name+".stl"))

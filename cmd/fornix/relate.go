@@ -22,10 +22,10 @@ type relateCmd struct {
 	Turn       *float64 `help:"Work out the height raised by MM in front, by a turn about the hinge axis." placeholder:"MM"`
 	Keep       string   `help:"With --raise or --turn, the rim that stays (upper, lower); else both meet half-way." enum:"upper,lower," default:"" placeholder:"JAW"`
 	JSON       bool     `help:"Print the relation as JSON instead of the summary."`
-	Out        string   `help:"Write DIR/relate.json, images and the laboratory sheet of both." placeholder:"DIR"`
+	Out        string   `help:"Write DIR/relate.json, images, a page to turn both in (report.html) and the laboratory sheet." placeholder:"DIR"`
 	Protocol   string   `help:"Judge by the limits in FILE instead of the default ones." placeholder:"FILE"`
 	Unit       string   `help:"Say the unit of the files (mm, inch, m, um); else it is told by size and nothing is rescaled." enum:"mm,inch,m,um," default:"" placeholder:"UNIT"`
-	NoImages   bool     `help:"With --out, write no images and no sheet."`
+	NoImages   bool     `help:"With --out, write no images, no page and no sheet."`
 	Case       string   `help:"Put the order in this case file on the sheet (see fornix case)." placeholder:"FILE"`
 	Paper      string   `help:"Paper of the sheet: A4 or Letter." enum:"A4,Letter" default:"A4"`
 	Quiet      bool     `short:"q" help:"Print no summary; errors are still told."`
@@ -215,10 +215,20 @@ func relationImages(o *inspect.RelateOutcome) (out []render.Image, err error) {
 	return render.RelationImages(o, render.Options{})
 }
 
+// pairPage writes the page of a relation, with some of its pictures.
+func pairPage(o *inspect.RelateOutcome, pictures []render.Image) (out []byte, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			out, err = nil, fmt.Errorf("fornix failed to write the page of these scans, which is a fault of fornix: %v", p)
+		}
+	}()
+	return render.PairPage(o, pictures)
+}
+
 // related are the names of images that an earlier run may have left.
 var related = regexp.MustCompile(`^(closed-(front|left|right|back)|gap-(upper|lower)|overlap|wax-\d+-(upper|lower))\.png$`)
 
-// writeRelation writes relate.json, the images and the sheet into dir, as writeReport does a report.
+// writeRelation writes relate.json, the images, the page and the sheet into dir, as writeReport does a report.
 func writeRelation(dir string, o *inspect.RelateOutcome, j job, withImages bool) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
@@ -235,6 +245,14 @@ func writeRelation(dir string, o *inspect.RelateOutcome, j job, withImages bool)
 			}
 			written[im.Name] = true
 		}
+		html, err := pairPage(o, pictures)
+		if err != nil {
+			return fmt.Errorf("page: %w", err)
+		}
+		if err := writeFile(filepath.Join(dir, pageName), html); err != nil {
+			return err
+		}
+		written[pageName] = true
 		paper, err := sheet(render.SheetInput{
 			Scans:    []render.SheetScan{{Report: o.Upper.Report, Mesh: o.Upper.Mesh}, {Report: o.Lower.Report, Mesh: o.Lower.Mesh}},
 			Relation: o,
@@ -252,7 +270,7 @@ func writeRelation(dir string, o *inspect.RelateOutcome, j job, withImages bool)
 		return err
 	}
 	for _, e := range entries {
-		if (related.MatchString(e.Name()) || e.Name() == sheetName) && !written[e.Name()] {
+		if (related.MatchString(e.Name()) || e.Name() == sheetName || e.Name() == pageName) && !written[e.Name()] {
 			if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
 				return err
 			}

@@ -11,7 +11,7 @@ uniform float uReach;
 void main() {
   vec4 seen = modelViewMatrix * vec4(position, 1.0);
   vHeight = 0.5 + 0.5 * seen.z / uReach;
-  vAlong = dot(position, uCut.xyz) - uCut.w;
+  vAlong = dot((modelMatrix * vec4(position, 1.0)).xyz, uCut.xyz) - uCut.w;
   gl_Position = projectionMatrix * seen;
 }`;
 
@@ -29,10 +29,11 @@ export class Depth {
     this.stage = stage;
     this.material = new ShaderMaterial({
       vertexShader, fragmentShader, side: DoubleSide,
-      uniforms: { uCut: stage.material.uniforms.uCut, uAway: stage.material.uniforms.uAway, uReach: { value: 1 } },
+      uniforms: { uCut: stage.uniforms.uCut, uAway: stage.uniforms.uAway, uReach: { value: 1 } },
     });
     this.scene = new Scene();
-    this.scene.add(new Mesh(stage.geometry, this.material));
+    this.twins = stage.bodies.map((b) => new Mesh(b.mesh.geometry, this.material));
+    this.scene.add(...this.twins);
     this.target = new WebGLRenderTarget(1, 1, { minFilter: NearestFilter, magFilter: NearestFilter });
     this.pixels = new Uint8Array(4);
   }
@@ -45,7 +46,11 @@ export class Depth {
       this.target.setSize(WIDE, h);
       this.pixels = new Uint8Array(4 * WIDE * h);
     }
-    this.reach = this.material.uniforms.uReach.value = 2 * s.radius + s.centre.length();
+    s.bodies.forEach((b, i) => {
+      this.twins[i].visible = b.mesh.visible;
+      this.twins[i].position.copy(b.mesh.position);
+    });
+    this.reach = this.material.uniforms.uReach.value = 2 * s.radius + s.apart + s.centre.length();
     s.renderer.setRenderTarget(this.target);
     s.renderer.clear();
     s.renderer.render(this.scene, s.camera);
@@ -57,7 +62,7 @@ export class Depth {
   // what the section leaves.
   shows(p, slack) {
     const s = this.stage, [x, y] = s.place(p);
-    if (s.material.uniforms.uAway.value && s.cut.distanceToPoint(p) > slack) return false;
+    if (s.uniforms.uAway.value && s.cut.distanceToPoint(p) > slack) return false;
     const i = Math.floor(x / s.width * WIDE), j = Math.floor((1 - y / s.height) * this.high);
     if (i < 0 || j < 0 || i >= WIDE || j >= this.high) return false;
     const height = new Vector3().subVectors(p, s.centre).dot(s.axis(2));

@@ -1,5 +1,6 @@
 // The page's script: it reads the data in the page and brings the view, its layers and its tools to life.
 import { Vector3 } from 'three';
+import { unpacked } from './body.mjs';
 import { Host, part } from './host.mjs';
 import { Marks } from './marks.mjs';
 import { Measure } from './measure.mjs';
@@ -7,7 +8,6 @@ import { Panel } from './panel.mjs';
 import { Section } from './section.mjs';
 import { showSides } from './sides.mjs';
 import { Stage } from './stage.mjs';
-import { normals, shares, unpack } from './surface.mjs';
 import { handle, zoom } from './turn.mjs';
 
 const find = (id) => document.getElementById(id);
@@ -54,6 +54,16 @@ function legend(scale) {
     s.textContent = text;
     s.style.left = place(mm);
   };
+  if (scale.edges) {
+    scale.edges.forEach((text, i) => {
+      const s = at.appendChild(document.createElement('span'));
+      s.className = 'at below';
+      s.textContent = text;
+      s.style.left = 100 * (i + 1) / scale.colours.length + '%';
+    });
+    at.classList.add('plain');
+    return;
+  }
   for (let mm = Math.ceil(scale.from); mm <= scale.to; mm++) write(mm, mm === Math.floor(scale.to) ? mm + ' mm' : String(mm), 'below');
   (scale.limits || []).forEach((l, i) => {
     if (l.mm >= scale.from && l.mm <= scale.to) write(l.mm, l.text, i % 2 ? 'above' : 'above high');
@@ -63,10 +73,10 @@ function legend(scale) {
 function press(button, on) { button.setAttribute('aria-pressed', String(on)); }
 
 // opposite names of the directions for the edges of the flat panel.
-function edges(frame, right, up) {
+function edges(frame, third, right, up) {
   if (!frame) return ['', '', '', ''];
   const of = (d) => {
-    for (const [axis, plus, minus] of [[frame.left, 'L', 'R'], [frame.posterior, 'back', 'front'], [frame.toward, 'tissue side', 'oral side']]) {
+    for (const [axis, plus, minus] of [[frame.left, 'L', 'R'], [frame.posterior, 'back', 'front'], [frame.toward, ...third]]) {
       const a = new Vector3(...axis).dot(d);
       if (Math.abs(a) > 0.72) return a > 0 ? plus : minus;
     }
@@ -81,18 +91,18 @@ async function start() {
   let panel = null;
   themes(() => panel?.draw());
   legend(data.scale);
-  const surface = await unpack(data.surface);
-  const share = await shares(data.surface.tint, data.surface.vertices);
-  const stage = new Stage(find('stage'), find('canvas'), data, surface, share, normals(surface.positions, surface.faces));
+  const surfaces = [];
+  for (const s of data.surfaces) surfaces.push(await unpacked(s));
+  const stage = new Stage(find('stage'), find('canvas'), data, surfaces);
   const marks = new Marks(stage);
   showSides(stage);
   const precision = Math.ceil(200 * data.error_mm) / 100; // of a length between two points: both ends
   const measure = new Measure(stage, find('said'), precision);
   panel = new Panel(find('panel'), find('contour'), find('contour-said'), theme, precision);
-  const section = new Section(stage, surface, panel, find('slide'), find('slid'));
+  const section = new Section(stage, panel, find('slide'), find('slid'));
 
   const views = new Map(data.views.map((v) => [v.name, v]));
-  const first = data.views[0];
+  const first = data.views[data.first];
   const current = (number) => {
     marks.current = number;
     for (const b of document.querySelectorAll('button.finding')) {
@@ -138,14 +148,24 @@ async function start() {
   find('farther').addEventListener('click', () => zoom(stage, 1.25));
   for (const box of document.querySelectorAll('[data-layer]')) {
     const set = () => {
-      if (box.dataset.layer === 'thickness') {
-        stage.material.uniforms.uTint.value = box.checked;
-        stage.ask();
-      } else marks.show(box.dataset.layer, box.checked);
+      const body = stage.bodies.find((b) => b.name && b.name === box.dataset.layer);
+      if (body) {
+        body.mesh.visible = box.checked;
+        stage.part(stage.apart);
+        return;
+      }
+      if (box.dataset.layer === 'thickness' || box.dataset.layer === 'gap') stage.uniforms.uTint.value = box.checked;
+      if (box.dataset.layer === 'thickness') stage.ask();
+      else marks.show(box.dataset.layer, box.checked);
     };
     box.addEventListener('change', set);
     set();
   }
+  find('apart')?.addEventListener('input', (e) => {
+    const mm = Number(e.currentTarget.value);
+    find('apart-mm').textContent = mm ? `${mm} mm open` : 'closed';
+    stage.part(mm);
+  });
   find('measure').addEventListener('click', (e) => {
     measure.show(!measure.on);
     press(e.currentTarget, measure.on);
@@ -156,12 +176,12 @@ async function start() {
   const aim = (name) => {
     for (const b of document.querySelectorAll('[data-cut]')) press(b, b.dataset.cut === name);
     const v = name === 'sight' ? { toward: stage.axis(2).toArray(), up: stage.axis(1).toArray() } : data.views[aims[name]];
-    section.aim(v.toward, v.up, () => edges(data.frame, section.right, section.up));
+    section.aim(v.toward, v.up, () => edges(data.frame, data.third, section.right, section.up));
   };
   for (const b of document.querySelectorAll('[data-cut]')) b.addEventListener('click', () => aim(b.dataset.cut));
   const hide = () => {
     const away = section.on && find('away').checked;
-    stage.material.uniforms.uAway.value = away;
+    stage.uniforms.uAway.value = away;
     marks.clip(away ? [stage.kept] : []);
   };
   find('cut').addEventListener('click', (e) => {

@@ -8,11 +8,12 @@ import { LineSegmentsGeometry } from 'three/addons/lines/LineSegmentsGeometry.js
 
 const BEHIND = 1.5; // mm that a mark may lie behind the surface: a bleb's middle is on the sound surface under it
 const INK = '#18181c', SOFT = '#58585e', PAPER = '#ffffff', CREST = '#144278', REAR = '#781e3c', PLANE = '#1e5c96', FILL = '#4a96d6';
+const BETWEEN = 14; // mm that a mark between two jaws may lie behind them: half a rim and more
 
 // layerOf tells which layer a kind belongs to.
 const layerOf = {
   hole: 'holes', void: 'faults', bleb: 'faults', fold: 'faults', place: 'others', thin: 'others', thick: 'others', stretch: 'others',
-  landmark: 'landmarks', plane: 'plane', crest: 'lines', rear: 'lines',
+  landmark: 'landmarks', plane: 'plane', crest: 'lines', rear: 'lines', length: 'lengths', spot: 'gap', space: 'space',
 };
 
 // strip draws a path of points with pen strokes of even width in pixels, each { colour, width, dash, gap },
@@ -71,6 +72,8 @@ const lines = {
   thick: [{ colour: PAPER, width: 11 }, { colour: INK, width: 2.5 }, { colour: INK, width: 8, dash: 0.8, gap: 0.8 }],
   stretch: [{ colour: PAPER, width: 10 }, { colour: INK, width: 6 }],
   plane: [{ colour: PAPER, width: 6 }, { colour: PLANE, width: 3 }],
+  length: [{ colour: PAPER, width: 5 }, { colour: PLANE, width: 2.5 }],
+  space: [{ colour: PAPER, width: 4 }, { colour: SOFT, width: 2 }],
   fold: [{ colour: PAPER, width: 13 }, { colour: INK, width: 9 }, { colour: PAPER, width: 4 }],
   region: [{ colour: PAPER, width: 8 }, { colour: SOFT, width: 4 }],
 };
@@ -152,7 +155,9 @@ export class Marks {
     this.covered = false; // landmarks are shown by another hand
     this.upright = []; // { group, at, radius }: across the line of sight, never smaller than legible
     this.signs = []; // { sprite, at, beside, number }: of one size in pixels
-    const { marks, lines: paths, regions, plane } = stage.data;
+    this.sheets = []; // { group, body }
+    const { marks, lines: paths, regions, planes } = stage.data;
+    this.reach = stage.bodies.length > 1 ? BETWEEN : BEHIND;
     for (const m of marks) this.mark(m);
     for (const l of paths) this.layer(layerOf[l.kind]).add(strip(l.path, l.closed, lines[l.kind]));
     for (const r of regions) {
@@ -160,7 +165,7 @@ export class Marks {
       this.sign(this.layer('regions'), label(r.name), half(r.path), null, 0);
       for (const end of [r.path[0], r.path[r.path.length - 1]]) this.shape(this.layer('regions'), 'void', end, 0, 2);
     }
-    if (plane && plane.length === 4) this.sheet(plane);
+    for (const p of planes) if (p.corners.length === 4) this.sheet(p);
     stage.addEventListener('before', () => this.follow());
   }
 
@@ -195,6 +200,12 @@ export class Marks {
       layer.add(strip(m.path, m.kind === 'hole', m.kind === 'fold' ? lines.fold : inked(2)));
     }
     if (shapes[m.kind] && !(m.kind === 'fold' && m.path)) seen = this.shape(layer, m.kind, m.at, m.radius || 0, width);
+    if (m.kind === 'length' || m.kind === 'space') {
+      const line = strip(m.path, false, lines[m.kind]);
+      over(line);
+      layer.add(line);
+      if (m.label) this.sign(layer, label(m.label), new Vector3(...m.at), null, 0);
+    } else if (m.kind === 'spot') this.sign(layer, label(m.label), new Vector3(...m.at), null, 0);
     if (m.number) this.sign(layer, badge(m.number, m.severity), new Vector3(...m.at), seen, m.number);
     else if (m.kind === 'landmark') this.sign(layer, label(m.label), new Vector3(...m.at), seen, 0);
   }
@@ -214,14 +225,17 @@ export class Marks {
     this.signs.push({ sprite, at, beside, number });
   }
 
-  sheet(corners) {
+  sheet({ corners, body }) {
+    const group = new Group();
     const g = new BufferGeometry();
     g.setAttribute('position', new BufferAttribute(new Float32Array(corners.flat()), 3));
     g.setIndex([0, 1, 2, 0, 2, 3]);
     const m = new Mesh(g, new MeshBasicMaterial({ color: FILL, transparent: true, opacity: 0.35, side: DoubleSide, depthWrite: false }));
     m.renderOrder = 1;
     m.userData.stays = true;
-    this.layer('plane').add(m, strip(corners, true, [{ colour: PLANE, width: 1.5 }]));
+    group.add(m, strip(corners, true, [{ colour: PLANE, width: 1.5 }]));
+    this.layer('plane').add(group);
+    this.sheets.push({ group, body });
   }
 
   // follow sets marks across the line of sight and lifts all of them off the surface, toward the
@@ -230,11 +244,17 @@ export class Marks {
     const s = this.stage, toward = s.axis(2), right = s.axis(0), up = s.axis(1), px = 1 / s.pixels;
     const landmarks = this.layer('landmarks');
     landmarks.visible = !!this.shown.landmarks && !this.covered;
+    for (const name of ['lengths', 'space']) this.layer(name).visible = !!this.shown[name] && s.apart === 0; // they hold for closed jaws
+    for (const p of this.sheets) {
+      const body = s.bodies[p.body].mesh;
+      p.group.position.copy(body.position);
+      p.group.visible = body.visible;
+    }
     for (const [name, layer] of Object.entries(this.layers)) {
       layer.position.copy(toward).multiplyScalar(name === 'plane' ? 0.1 : 1.2);
     }
     for (const u of this.upright) {
-      u.group.visible = s.depth.shows(u.at, BEHIND);
+      u.group.visible = s.depth.shows(u.at, this.reach);
       u.size = Math.max(u.radius + 2 * px, u.least * px);
       u.group.position.copy(u.at);
       u.group.quaternion.copy(s.turn);
@@ -242,7 +262,7 @@ export class Marks {
     }
     const shown = [];
     for (const g of this.signs) {
-      g.sprite.visible = g.sprite.parent.visible && s.depth.shows(g.at, BEHIND);
+      g.sprite.visible = g.sprite.parent.visible && s.depth.shows(g.at, this.reach);
       if (g.number && g.sprite.visible) shown.push(g.number);
       const [w, h] = g.sprite.userData.size, k = g.number && g.number === this.current ? 1.25 : 1;
       g.sprite.scale.set(k * w * px, k * h * px, 1);

@@ -8,14 +8,14 @@ const LINE = [{ colour: '#ffffff', width: 7 }, { colour: '#1e5c96', width: 4 }];
 const GRAB = 16; // pixels from the contour or the frame
 
 export class Section {
-  constructor(stage, surface, panel, slide, slid) {
+  constructor(stage, panel, slide, slid) {
     Object.assign(this, { stage, panel, slide, slid });
-    this.lines = cutting(surface.positions, surface.faces);
-    this.positions = surface.positions;
+    this.lines = stage.bodies.map((b) => cutting(b.positions, b.faces));
     this.on = false;
     this.drawn = new Group();
     stage.scene.add(this.drawn);
     slide.addEventListener('input', () => this.move(Number(slide.value)));
+    stage.addEventListener('parted', () => this.toward && this.reach(this.at));
     stage.addEventListener('before', () => this.drawn.position.copy(stage.axis(2)).multiplyScalar(0.3));
   }
 
@@ -25,22 +25,18 @@ export class Section {
     this.up = new Vector3(...up).addScaledVector(this.toward, -new Vector3(...up).dot(this.toward)).normalize();
     this.right = new Vector3().crossVectors(this.up, this.toward);
     this.names = names;
-    let lo = Infinity, hi = -Infinity;
-    const p = this.positions, n = this.toward;
-    this.box = [Infinity, Infinity, -Infinity, -Infinity];
-    for (let i = 0; i < p.length; i += 3) {
-      const d = p[i] * n.x + p[i + 1] * n.y + p[i + 2] * n.z;
-      lo = Math.min(lo, d);
-      hi = Math.max(hi, d);
-      const x = p[i] * this.right.x + p[i + 1] * this.right.y + p[i + 2] * this.right.z;
-      const y = p[i] * this.up.x + p[i + 1] * this.up.y + p[i + 2] * this.up.z;
-      this.box = [Math.min(this.box[0], x), Math.min(this.box[1], y), Math.max(this.box[2], x), Math.max(this.box[3], y)];
-    }
+    this.reach();
+  }
+
+  // reach measures how far the plane can go, and puts it there or in the middle.
+  reach(at) {
+    const [lo, hi] = this.stage.extent(this.toward), [x0, x1] = this.stage.extent(this.right), [y0, y1] = this.stage.extent(this.up);
+    this.box = [x0, y0, x1, y1];
     this.range = [lo, hi];
     this.slide.min = lo.toFixed(2);
     this.slide.max = hi.toFixed(2);
     this.fresh = true;
-    this.move((lo + hi) / 2);
+    this.move(at ?? (lo + hi) / 2);
   }
 
   // move puts the plane at mm along its normal from the middle of the scan.
@@ -59,7 +55,11 @@ export class Section {
 
   draw() {
     const n = this.toward;
-    this.found = this.lines([n.x, n.y, n.z], this.at);
+    this.found = this.stage.bodies.flatMap((b, i) => {
+      if (!b.mesh.visible) return [];
+      const o = b.mesh.position, back = (p) => [p[0] + o.x, p[1] + o.y, p[2] + o.z];
+      return this.lines[i]([n.x, n.y, n.z], this.at - o.dot(n)).map((l) => ({ ...l, points: l.points.map(back) }));
+    });
     for (const old of this.drawn.children.splice(0)) {
       old.traverse((o) => {
         o.geometry?.dispose();

@@ -43,7 +43,7 @@ function words(stage, f) {
   };
   of(f.left, 'the patient’s left', 'the patient’s right');
   of(f.posterior, 'the back', 'the front');
-  of(f.toward, 'the tissue side', 'the oral side');
+  of(f.toward, ...stage.data.third.map((w) => 'the ' + w));
   parts.sort((a, b) => b[0] - a[0]);
   return parts.slice(0, 2).map((p) => p[1]).join(' and ');
 }

@@ -1,56 +1,10 @@
 // The picture: camera without perspective, surface, and what lies over it.
-import {
-  BufferAttribute, BufferGeometry, Color, DoubleSide, Mesh, OrthographicCamera, Plane, Raycaster, Scene, ShaderMaterial,
-  Vector2, Vector3, Quaternion, Matrix4, WebGLRenderer,
-} from 'three';
+import { OrthographicCamera, Plane, Raycaster, Scene, Vector2, Vector3, Quaternion, Matrix4, WebGLRenderer } from 'three';
+import { Body } from './body.mjs';
 import { Depth } from './depth.mjs';
 
-const vertexShader = `
-attribute vec3 share;
-varying vec3 vNormal, vShare;
-varying float vAlong;
-uniform vec4 uCut;
-void main() {
-  vNormal = normalMatrix * normal;
-  vShare = share;
-  vAlong = dot(position, uCut.xyz) - uCut.w;
-  gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0);
-}`;
-
-// Thicknesses that differ by noise alone look alike, since neighbouring colours blend over a quarter of
-// a step. Light falls from the viewer's upper left, so that relief reads the same from every side.
-const fragmentShader = `
-varying vec3 vNormal, vShare;
-varying float vAlong;
-uniform bool uAway, uTint, uInsideOut;
-uniform vec3 uFront, uBack;
-uniform vec3 uSteps[STEPS];
-const float BLEND = 0.25;
-void main() {
-  if (uAway && vAlong > 0.0) discard;
-  vec3 n = normalize(vNormal);
-  // A sliver of a rough scan may turn its back while the surface round it does not.
-  bool front = gl_FrontFacing != uInsideOut || (uInsideOut ? -n.z : n.z) > -0.2;
-  if (n.z < 0.0) n = -n;
-  vec3 base = front ? uFront : uBack;
-  if (front && uTint && vShare.y > 0.0 && vShare.z > 0.502) {
-    float at = clamp(vShare.x / vShare.y, 0.0, 0.9999) * float(STEPS);
-    int i = int(at);
-    float f = fract(at);
-    base = uSteps[i];
-    if (f < BLEND && i > 0) base = mix(uSteps[i - 1], base, 0.5 + 0.5 * f / BLEND);
-    if (f > 1.0 - BLEND && i < STEPS - 1) base = mix(base, uSteps[i + 1], 0.5 * (f - 1.0 + BLEND) / BLEND);
-  }
-  float lit = 0.2 + 0.66 * max(0.0, dot(n, normalize(vec3(-0.6, 0.75, 0.75)))) + 0.24 * n.z;
-  gl_FragColor = vec4(base * min(lit, 1.06), 1.0);
-  #include <colorspace_fragment>
-}`;
-
-// linear colours, as the shader wants them.
-const tone = (hex) => new Color(hex);
-
 export class Stage extends EventTarget {
-  constructor(element, canvas, data, surface, share, normal) {
+  constructor(element, canvas, data, surfaces) {
     super();
     this.element = element;
     this.data = data;
@@ -61,30 +15,16 @@ export class Stage extends EventTarget {
     this.camera = new OrthographicCamera(-1, 1, 1, -1, -1000, 1000);
     this.centre = new Vector3();
     this.turn = new Quaternion(); // of the camera
+    this.apart = 0; // mm, how far the bodies are opened
     this.half = 40; // half the smaller side of the picture, mm
     this.pixels = 10; // per mm
     this.cut = new Plane(new Vector3(1, 0, 0), 0);
     this.kept = new Plane(); // what lies behind the cut is on its positive side
 
-    const g = new BufferGeometry();
-    g.setAttribute('position', new BufferAttribute(surface.positions, 3));
-    g.setAttribute('normal', new BufferAttribute(normal, 3));
-    g.setAttribute('share', new BufferAttribute(share, 3));
-    g.setIndex(new BufferAttribute(surface.faces, 1));
-    g.computeBoundingSphere();
-    this.geometry = g;
-    this.radius = g.boundingSphere.radius;
-    this.material = new ShaderMaterial({
-      vertexShader, fragmentShader, side: DoubleSide, defines: { STEPS: data.scale.colours.length },
-      polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1,
-      uniforms: {
-        uCut: { value: [1, 0, 0, 0] }, uAway: { value: false }, uTint: { value: true },
-        uInsideOut: { value: data.surface.inside_out }, uFront: { value: tone('#e2d9cb') }, uBack: { value: tone('#808a98') },
-        uSteps: { value: data.scale.colours.map(tone) },
-      },
-    });
-    this.body = new Mesh(g, this.material);
-    this.scene.add(this.body);
+    this.uniforms = { uCut: { value: [1, 0, 0, 0] }, uAway: { value: false }, uTint: { value: true } };
+    this.bodies = surfaces.map((u) => new Body(u, data, this.uniforms));
+    for (const b of this.bodies) this.scene.add(b.mesh);
+    this.radius = Math.max(...this.bodies.map((b) => b.reach));
     this.ray = new Raycaster();
     this.depth = new Depth(this);
     this.drawing = false;
@@ -124,7 +64,7 @@ export class Stage extends EventTarget {
     c.updateMatrixWorld();
     const n = this.cut.normal;
     this.kept.copy(this.cut).negate();
-    this.material.uniforms.uCut.value = [n.x, n.y, n.z, -this.cut.constant];
+    this.uniforms.uCut.value = [n.x, n.y, n.z, -this.cut.constant];
     this.depth.look();
     this.dispatchEvent(new Event('before'));
     this.renderer.render(this.scene, c);
@@ -151,19 +91,34 @@ export class Stage extends EventTarget {
   whole(view) {
     const turn = Stage.facing(view.toward, view.up);
     const r = new Vector3(1, 0, 0).applyQuaternion(turn), u = new Vector3(0, 1, 0).applyQuaternion(turn);
-    const p = this.geometry.attributes.position.array;
-    let x0 = Infinity, x1 = -Infinity, y0 = Infinity, y1 = -Infinity;
-    for (let i = 0; i < p.length; i += 3) {
-      const x = p[i] * r.x + p[i + 1] * r.y + p[i + 2] * r.z, y = p[i] * u.x + p[i + 1] * u.y + p[i + 2] * u.z;
-      x0 = Math.min(x0, x);
-      x1 = Math.max(x1, x);
-      y0 = Math.min(y0, y);
-      y1 = Math.max(y1, y);
-    }
+    const [x0, x1] = this.extent(r), [y0, y1] = this.extent(u);
     const side = Math.min(this.width, this.height), room = 76; // pixels for what stands at the edges
     const half = Math.max((x1 - x0) * side / (this.width - room), (y1 - y0) * side / (this.height - room)) / 2;
     const centre = new Vector3().addScaledVector(r, (x0 + x1) / 2).addScaledVector(u, (y0 + y1) / 2);
     return { turn, centre, half: half || 40 };
+  }
+
+  // extent returns how far what is shown reaches along a direction, mm from the middle.
+  extent(d) {
+    let lo = Infinity, hi = -Infinity;
+    for (const b of this.bodies) {
+      if (!b.mesh.visible) continue;
+      const p = b.positions, aside = b.mesh.position.dot(d);
+      for (let i = 0; i < p.length; i += 3) {
+        const h = p[i] * d.x + p[i + 1] * d.y + p[i + 2] * d.z + aside;
+        lo = Math.min(lo, h);
+        hi = Math.max(hi, h);
+      }
+    }
+    return lo <= hi ? [lo, hi] : [-40, 40];
+  }
+
+  // part sets the bodies mm apart, each half of it along its own direction.
+  part(mm) {
+    this.apart = mm;
+    for (const b of this.bodies) b.mesh.position.copy(b.aside).multiplyScalar(mm / 2);
+    this.dispatchEvent(new Event('parted'));
+    this.ask();
   }
 
   // go moves the camera, over a third of a second where motion is welcome.
@@ -190,8 +145,8 @@ export class Stage extends EventTarget {
   pick(x, y) {
     this.ray.setFromCamera(new Vector2(2 * x / this.width - 1, 1 - 2 * y / this.height), this.camera);
     this.ray.ray.origin.addScaledVector(this.axis(2), this.radius * 2 + this.centre.length());
-    const away = this.material.uniforms.uAway.value;
-    for (const hit of this.ray.intersectObject(this.body)) {
+    const away = this.uniforms.uAway.value;
+    for (const hit of this.ray.intersectObjects(this.bodies.map((b) => b.mesh).filter((m) => m.visible))) {
       if (!away || this.cut.distanceToPoint(hit.point) <= 0) return hit.point;
     }
     return null;

@@ -1,0 +1,240 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"fornix/inspect"
+	"fornix/inspect/phantom"
+	"fornix/mesh"
+	"fornix/render"
+)
+
+// A page of two phantoms closed on each other.
+type pairScanned struct {
+	file string
+	out  *inspect.RelateOutcome
+	err  error
+}
+
+var closedPair = sync.OnceValue(func() (s pairScanned) {
+	p, _ := phantom.NamedPair("pair-back-right")
+	p.Upper.Spacing, p.Lower.Spacing = 0.6, 0.6
+	made, err := phantom.MakePair(p)
+	if err != nil {
+		return pairScanned{err: err}
+	}
+	var scans [2]*inspect.Scan
+	for i, m := range [2]*phantom.Phantom{made.Upper, made.Lower} {
+		var b bytes.Buffer
+		if s.err = mesh.WriteSTL(&b, m.Mesh, "jaw"); s.err != nil {
+			return s
+		}
+		if scans[i], s.err = inspect.Read(&b, [2]string{"upper.stl", "lower.stl"}[i], inspect.ReadOptions{}); s.err != nil {
+			return s
+		}
+	}
+	if s.out, s.err = inspect.Relate(scans[0], scans[1], inspect.DefaultProtocol(), inspect.RelateOptions{}); s.err != nil {
+		return s
+	}
+	images, err := render.RelationImages(s.out, render.Options{})
+	if err != nil {
+		return pairScanned{err: err}
+	}
+	html, err := render.PairPage(s.out, images)
+	if err != nil {
+		return pairScanned{err: err}
+	}
+	dir, err := os.MkdirTemp(pagesDir, "pair")
+	if err != nil {
+		return pairScanned{err: err}
+	}
+	s.file = filepath.Join(dir, "report.html")
+	s.err = os.WriteFile(s.file, html, 0o644)
+	return s
+})
+
+func pairPage(t *testing.T) pairScanned {
+	t.Helper()
+	if _, found := chromium(); !found {
+		t.Skip("no Chromium: go run ./cmd/check installs it on Debian")
+	}
+	s := closedPair()
+	if s.err != nil {
+		t.Fatal(s.err)
+	}
+	return s
+}
+
+// view is the picture of the stage.
+func (p *tab) view() []byte {
+	p.t.Helper()
+	p.box("#stage")
+	p.settle()
+	out, err := chromedp.Run(p.ctx, chromedp.Screenshot(chromedp.CSS("#stage")))
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	return out
+}
+
+// Each finding of a pair with a place leads there and shows its number, wide and narrow.
+func TestPairPageFindsEachFinding(t *testing.T) {
+	s := pairPage(t)
+	f := s.out.Relation
+	for _, width := range []int64{1400, 390} {
+		p := openPage(t, s.file, width, 900, width == 390)
+		p.shot(fmt.Sprintf("pair-%d", width), true)
+		if w := value[float64](p, `document.documentElement.scrollWidth`); w > float64(width) {
+			t.Errorf("the page is %g wide in a window of %d", w, width)
+		}
+		middle := value[[]float64](p, `JSON.parse(document.getElementById('data').textContent).middle`)
+		seen := 0
+		for _, g := range f.Findings {
+			if g.Number == 0 || len(g.Where.Points) == 0 {
+				continue
+			}
+			p.click(fmt.Sprintf(`button.finding[data-number="%d"]`, g.Number))
+			c, half := p.stage()
+			at := mesh.Vec{X: middle[0] + c[0], Y: middle[1] + c[1], Z: middle[2] + c[2]}
+			if d := at.Dist(g.Where.Points[0]); d > 0.5 || half > 46 {
+				t.Errorf("finding %d: the view is %.1f mm from its place, %g mm wide", g.Number, d, half)
+			}
+			if signs := " " + value[string](p, `document.getElementById('stage').dataset.signs`) + " "; !bytes.Contains([]byte(signs), fmt.Appendf(nil, " %d ", g.Number)) {
+				t.Errorf("finding %d does not show among %q", g.Number, signs)
+			}
+			seen++
+		}
+		if seen < 2 {
+			t.Errorf("only %d findings with a place", seen)
+		}
+		p.shot(fmt.Sprintf("pair-finding-%d", width), false)
+	}
+}
+
+// Each layer of the pair changes the picture and changes it back; the gap's colours lie on the rims.
+func TestPairPageLayers(t *testing.T) {
+	s := pairPage(t)
+	p := openPage(t, s.file, 1200, 900, false)
+	toggle := func(layer string) {
+		value[any](p, fmt.Sprintf(`document.querySelector('[data-layer=%s]').click()`, layer))
+	}
+	first := p.view()
+	for _, layer := range []string{"upper", "lower", "others", "plane", "lengths", "space"} {
+		toggle(layer)
+		if bytes.Equal(first, p.view()) {
+			t.Errorf("%s changes nothing", layer)
+		}
+		toggle(layer)
+		if !bytes.Equal(first, p.view()) {
+			t.Errorf("%s does not change back", layer)
+		}
+	}
+	for _, jaw := range [2][2]string{{"upper", "above"}, {"lower", "below"}} { // what is hidden, and from where the other's rim is seen
+		toggle(jaw[0])
+		p.click("[data-view=" + jaw[1] + "]")
+		with := coloured(t, p.view())
+		p.shot("pair-gap-without-"+jaw[0], false)
+		toggle("gap")
+		without := coloured(t, p.view())
+		toggle("gap")
+		toggle(jaw[0])
+		if with < 2000 || without > with/10 {
+			t.Errorf("without the %s jaw %d coloured pixels with the gap, %d without", jaw[0], with, without)
+		}
+	}
+}
+
+// Opened by 20 mm, the pair is 20 mm higher, and a section through both goes on to be of both.
+func TestPairPageOpensAndCuts(t *testing.T) {
+	s := pairPage(t)
+	p := openPage(t, s.file, 1300, 1000, true)
+	p.click("#cut")
+	p.click("[data-cut=toward]")
+	height := func() float64 {
+		return value[float64](p, `Number(document.getElementById('slide').max) - Number(document.getElementById('slide').min)`)
+	}
+	closed := height()
+	open := func(mm int) {
+		value[any](p, fmt.Sprintf(`(() => { const a = document.getElementById('apart'); a.value = %d; a.dispatchEvent(new Event('input')); })()`, mm))
+		p.settle()
+	}
+	open(20)
+	if got := height() - closed; math.Abs(got-20) > 0.02 {
+		t.Errorf("opened by 20 mm, higher by %.3f", got)
+	}
+	// A section from front to back cuts what it cut before, wherever the jaws stand along the height.
+	p.click("[data-cut=left]")
+	length := func() float64 {
+		p.settle()
+		return value[float64](p, `Number(document.getElementById('panel').dataset.length)`)
+	}
+	opened := length()
+	p.shot("pair-open", false)
+	value[any](p, `document.querySelector('[data-layer=lower]').click()`)
+	upper := length()
+	value[any](p, `document.querySelector('[data-layer=lower]').click(); document.querySelector('[data-layer=upper]').click()`)
+	lower := length()
+	value[any](p, `document.querySelector('[data-layer=upper]').click()`)
+	open(0)
+	if l := length(); math.Abs(l-opened) > 0.01 || upper < 50 || lower < 20 || math.Abs(upper+lower-l) > 0.01 {
+		t.Errorf("contours of %.2f mm closed, %.2f opened; %.2f of the upper and %.2f of the lower", l, opened, upper, lower)
+	}
+	// Along the height, closed: from crest to crest, as the relation says, which the section shows flat.
+	p.click("#measure")
+	_, _, w, h := p.box("#stage")
+	p.press("#stage", w/2, h/2-20)
+	p.press("#stage", w/2, h/2+20)
+	if said := value[string](p, `document.getElementById('said').textContent`); len(said) < 10 {
+		t.Errorf("measured: %q", said)
+	}
+	p.shot("pair-cut", false)
+}
+
+// A general-purpose checker finds nothing serious; words stand for the view; paper shows no buttons.
+func TestPairPageIsAccessible(t *testing.T) {
+	s := pairPage(t)
+	checker := accessibility(t)
+	for _, dark := range []bool{false, true} {
+		p := openPage(t, s.file, 390, 844, dark)
+		p.click("#cut")
+		p.shot(fmt.Sprintf("pair-narrow-dark-%v", dark), true)
+		p.accessible(checker, fmt.Sprintf("pair, dark %v", dark))
+		if n := value[int](p, `[...document.images].filter((i) => i.naturalWidth > 1000 && i.alt.length > 20).length`); n != 2 {
+			t.Errorf("%d pictures with words for those who do not see them", n)
+		}
+	}
+}
+
+// With the network off, as the pages are opened in these tests, nothing can be fetched: else to open
+// them so would show nothing.
+func TestOfflineIsOffline(t *testing.T) {
+	asked := 0
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Access-Control-Allow-Origin", "*")
+		asked++
+	}))
+	defer server.Close()
+	p := openTab(t, server.URL, server.URL, "body", 400, 400, false)
+	try := `fetch('` + server.URL + `/x').then(() => 'came', () => 'failed')`
+	if got := value[string](p, try); got != "came" || asked == 0 {
+		t.Fatalf("with the network on: %s", got)
+	}
+	asked = 0
+	p.do("offline", chromedp.Func(offline))
+	if got := value[string](p, try); got != "failed" || asked != 0 {
+		t.Errorf("with the network off: %s", got)
+	}
+	p.mu.Lock()
+	p.said = nil // the fetch that failed is told on the console
+	p.mu.Unlock()
+}

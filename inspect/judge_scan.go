@@ -47,6 +47,13 @@ func (j *judge) scan() {
 	})
 	j.unit()
 
+	for i := range j.res.LeftOut {
+		j.rule("scan-file", lim.ScanFile, j.res.LeftOut[i].sentence())
+	}
+	if n := j.res.Scan.Note; n != "" {
+		j.rule("scan-file", lim.ScanFile, "Of the file itself: "+n)
+	}
+
 	if j.res.Coverage == TissueSide && j.res.Surface != Cast {
 		j.rule("scan-tissue-side-only", lim.ScanTissueSide,
 			"Only the tissue side was scanned, so the border's thickness and the rim could not be measured: scan the outer side and the rim too.")
@@ -55,6 +62,21 @@ func (j *judge) scan() {
 		j.rule("scan-inside-out", lim.ScanInsideOut,
 			"The faces of the scan look the wrong way; they were read the right way round for measuring, and the file is unchanged.")
 	}
+}
+
+// sentence says what was not measured.
+func (l *LeftOut) sentence() string {
+	what := map[string]string{
+		LeftIsland: fmt.Sprintf("%d %s of under 1 %% of the object's area", l.Pieces, plural("island", l.Pieces)),
+		LeftTable:  "A flat surface beside the object, such as a table,",
+		LeftCopy:   "A copy of the object that lies on it",
+		LeftTwice:  "A surface that is in the file a second time",
+	}[l.What]
+	was := "was"
+	if l.What == LeftIsland && l.Pieces != 1 {
+		was = "were"
+	}
+	return fmt.Sprintf("%s %s not measured (%d %s, %.0f mm2).", what, was, l.Faces, plural("face", l.Faces), l.AreaMM2)
 }
 
 // unit tells a file that is not in millimetres. Nothing was rescaled unless the user said so.

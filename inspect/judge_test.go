@@ -111,6 +111,8 @@ var judged = []struct {
 		}
 	}, "scan-tissue-side-only", Fail, Rescan},
 	{"inside out", Lower, func(r *Results) { r.InsideOut = true }, "scan-inside-out", Info, Send},
+	{"table", Lower, func(r *Results) { r.LeftOut = []LeftOut{{What: LeftTable, Pieces: 1, Faces: 9}} }, "scan-file", Info, Send},
+	{"odd file", Lower, func(r *Results) { r.Scan.Note = "The file holds 2 solids." }, "scan-file", Info, Send},
 	{"cast", Upper, func(r *Results) { r.Surface = Cast }, "not-impression", Fail, Rescan},
 	{"no frame", Upper, func(r *Results) { r.Frame = nil }, "unmeasured-jaw", Unmeasured, Rescan},
 

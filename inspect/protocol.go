@@ -28,6 +28,7 @@ type Protocol struct {
 
 // Method gathers the parameters of the measurements, one section of the protocol file each.
 type Method struct {
+	Object   ObjectMethod   `toml:"object"`
 	Quality  QualityMethod  `toml:"quality"`
 	Frame    FrameMethod    `toml:"frame"`
 	Hole     HoleMethod     `toml:"hole"`

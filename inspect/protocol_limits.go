@@ -102,6 +102,7 @@ type Limits struct {
 	ScanUnit       Rule `toml:"scan-unit"`
 	ScanTissueSide Rule `toml:"scan-tissue-side-only"`
 	ScanInsideOut  Rule `toml:"scan-inside-out"`
+	ScanFile       Rule `toml:"scan-file"`
 	NotImpression  Rule `toml:"not-impression"`
 	NotchMissed    Rule `toml:"notch-missed"`
 	NotchesMissed  Rule `toml:"notches-missed"`
@@ -226,6 +227,7 @@ func (l *Limits) rules() []namedRule {
 		{"scan-unit", l.ScanUnit},
 		{"scan-tissue-side-only", l.ScanTissueSide},
 		{"scan-inside-out", l.ScanInsideOut},
+		{"scan-file", l.ScanFile},
 		{"not-impression", l.NotImpression},
 		{"notch-missed", l.NotchMissed},
 		{"notches-missed", l.NotchesMissed},

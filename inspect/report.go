@@ -64,8 +64,9 @@ type Results struct {
 	Landmarks map[string]Landmark `json:"landmarks"`
 	Crest     []Vec               `json:"crest"` // the ridge crest, from the patient's right to left
 	Quality   Quality             `json:"quality"`
-	Holes     []Hole              `json:"holes"`   // longest first
-	Defects   []Defect            `json:"defects"` // widest first
+	LeftOut   []LeftOut           `json:"left_out,omitempty"` // of the file: not measured
+	Holes     []Hole              `json:"holes"`              // longest first
+	Defects   []Defect            `json:"defects"`            // widest first
 	Border    Border              `json:"border"`
 	Posterior Posterior           `json:"posterior"`
 	Occlusal  *Occlusal           `json:"occlusal"`

@@ -23,8 +23,8 @@ func (o Options) step(name string) {
 // Outcome is what Run makes of a scan.
 type Outcome struct {
 	Report  *Report
-	Anatomy *Anatomy // nil where no jaw was found
-	Mesh    *mesh.Mesh
+	Anatomy *Anatomy   // nil where no jaw was found
+	Mesh    *mesh.Mesh // of the object: what was measured
 }
 
 // SchemaName and SchemaVersion name the layout of a report; the version changes when a key
@@ -39,10 +39,18 @@ const (
 // The same scan, protocol and options give the same report, to the bit, whatever the number of
 // processors. The scan is not changed.
 func Run(s *Scan, p Protocol, opt Options) *Outcome {
+	s = s.object(p.Method.Object)
 	res, an := Measure(s, p.Method, opt)
 	rep := &Report{Schema: Schema{Name: SchemaName, Version: SchemaVersion}, Results: res, Protocol: p.ID(), Cautions: Cautions()}
 	rep.Findings, rep.Verdict = Judge(&rep.Results, p)
 	return &Outcome{Report: rep, Anatomy: an, Mesh: s.Mesh}
+}
+
+// object is the scan without what was scanned beside the object.
+func (s *Scan) object(method ObjectMethod) *Scan {
+	out := *s
+	out.Mesh, out.leftOut, out.several = FindObject(s.Mesh, s.Stats, method)
+	return &out
 }
 
 // Measure takes every measurement of the method on a scan. The anatomy is nil where no jaw
@@ -62,6 +70,13 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	})
 	normals := m.Normals()
 	res.Quality = MeasureQuality(m, normals, s.Stats, method.Quality)
+	res.LeftOut = s.leftOut
+	for _, l := range res.LeftOut {
+		if l.What == LeftIsland {
+			res.Quality.Components += l.Pieces
+			res.Quality.SmallComponents += l.Pieces
+		}
+	}
 	g := res.Quality.Grain()
 	res.Quality.AreaUMM2 = g.area(res.Quality.AreaMM2)
 	if res.Quality.VolumeMM3 != nil {
@@ -69,7 +84,11 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	}
 
 	opt.step("jaw, sides and landmarks")
-	an, why := Locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks)
+	var an *Anatomy
+	why := s.several
+	if why == "" {
+		an, why = Locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks)
+	}
 	treeMade()
 	res.Quality.SelfIntersections = crossings
 	if an == nil {

@@ -15,6 +15,9 @@ type Scan struct {
 	Mesh  *mesh.Mesh
 	Stats mesh.ReadStats
 	Info  ScanInfo
+
+	leftOut []LeftOut // of the file, set by Run
+	several string    // why the file is no scan of one object
 }
 
 // ReadOptions tell what the user knows about a file.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 )
 
 // Formats that Read tells apart, each by its open definition: STL (StereoLithography Interface
@@ -48,7 +49,7 @@ type ReadStats struct {
 	Solids   int    // of an STL file; 1 for binary and for other formats
 	Vertices int    // different positions
 
-	NonFinite  int // faces with a NaN, an infinity or a number beyond float32: kept out of the mesh
+	NonFinite  int // faces with a NaN, an infinity or a number beyond 1e7: kept out of the mesh
 	Degenerate int // faces with two equal vertices: kept
 	Duplicate  int // faces beyond the first on the same three vertices, in any winding: kept
 
@@ -92,8 +93,8 @@ func (e *FormatError) Error() string {
 //
 // Equal coordinates become one vertex (-0 equals +0) and that is all: duplicate and degenerate
 // faces stay. Vertices get their numbers in the order in which faces use them, so that one
-// surface gives one mesh whatever its format. Faces with numbers that are not finite are counted
-// and left out, as no measure could hold them. Faces of more than three corners are cut into
+// surface gives one mesh whatever its format. Faces with numbers that are not finite, or
+// beyond 1e7, are counted and left out, as no measure could hold them. Faces of more than three corners are cut into
 // triangles without new vertices.
 //
 // Refused with a *FormatError: an empty file, one with no faces or too many, one that ends before
@@ -241,10 +242,10 @@ func (d *decoder) full(at int64, line int) error {
 		"the file has more than %d faces, which is more than fornix reads: export the scan with fewer faces", d.most)}
 }
 
-// face adds one face of an STL file. Bad numbers are told by ok.
-func (d *decoder) face(normal, a, b, c Vec, ok bool) {
+// face adds one face of an STL file.
+func (d *decoder) face(normal, a, b, c Vec) {
 	d.stats.Faces++
-	if !ok {
+	if !inRange(a) || !inRange(b) || !inRange(c) {
 		d.stats.NonFinite++
 		return
 	}
@@ -312,10 +313,14 @@ func (d *decoder) countUnused() {
 // many as a uchar counts, in which Turk writes the lengths of PLY's lists.
 const mostCorners = 255
 
-// inRange reports whether a point's coordinates are numbers that float32 can hold.
+// farthest is the largest coordinate that is taken for one. From there on neighbouring float32
+// numbers are 1 apart, so that no surface in any unit, even µm, could be told; numbers beyond it
+// come from memory that was never filled.
+const farthest = 1e7
+
+// inRange reports whether a point's coordinates are numbers that a scan may hold.
 func inRange(p Vec) bool {
-	const most = 3.4028234663852886e38 // the largest float32
-	return p.X >= -most && p.X <= most && p.Y >= -most && p.Y <= most && p.Z >= -most && p.Z <= most
+	return math.Abs(p.X) <= farthest && math.Abs(p.Y) <= farthest && math.Abs(p.Z) <= farthest
 }
 
 func (s *ReadStats) note(format string, args ...any) {

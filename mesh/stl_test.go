@@ -41,6 +41,7 @@ var (
 	face1 = [12]float32{0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1, 0}
 	face2 = [12]float32{0, 0, -1, 1, 0, 0, 1, 1, 0, 0, 1, 0} // its normal against its winding
 	zeros = [12]float32{0, 0, 0, float32(math.Copysign(0, -1)), 0, 0, 0, 1, 0, 1, 1, 0}
+	far   = [12]float32{0, 0, 1, 0, 1e30, 0, 1, 0, 0, 0, 1, 0}
 	bad   = [12]float32{0, 0, 1, 0, nan, 0, 1, 0, 0, 0, 1, 0}
 )
 
@@ -60,6 +61,8 @@ func TestReadSTL(t *testing.T) {
 		{name: "minus zero", file: string(binarySTL("", 2, face1, zeros)),
 			want: mesh.ReadStats{Format: "stl-binary", Faces: 2, Solids: 1, Vertices: 4, NormalsMissing: 1}},
 		{name: "not finite", file: string(binarySTL("", 2, bad, face1)),
+			want: mesh.ReadStats{Format: "stl-binary", Faces: 2, Solids: 1, Vertices: 3, NonFinite: 1}},
+		{name: "beyond any scan", file: string(binarySTL("", 2, far, face1)),
 			want: mesh.ReadStats{Format: "stl-binary", Faces: 2, Solids: 1, Vertices: 3, NonFinite: 1}},
 		{name: "duplicate and degenerate", file: string(binarySTL("", 4, face1, face1, [12]float32{}, [12]float32{0, 0, 1, 1, 0, 0, 0, 1, 0, 0, 0, 0})),
 			want: mesh.ReadStats{Format: "stl-binary", Faces: 4, Solids: 1, Vertices: 3, Duplicate: 2, Degenerate: 1, NormalsMissing: 1}},

@@ -179,7 +179,6 @@ func (d *decoder) facet(s *scanner) error {
 		return s.fail("expected loop after outer, found %s", found(w))
 	}
 	var p [3]Vec
-	finite := true
 	for i := range p {
 		if w = s.word(); !is(w, "vertex") {
 			return s.fail("expected vertex %d of 3, found %s", i+1, found(w))
@@ -190,9 +189,6 @@ func (d *decoder) facet(s *scanner) error {
 			if !ok {
 				return s.fail("expected a coordinate, found %s", found(w))
 			}
-			if !(math.Abs(v) <= math.MaxFloat32) {
-				finite = false
-			}
 			*x = v
 		}
 	}
@@ -202,7 +198,7 @@ func (d *decoder) facet(s *scanner) error {
 	if w = s.word(); !is(w, "endfacet") {
 		return s.fail("expected endfacet, found %s", found(w))
 	}
-	d.face(Vec{normal[0], normal[1], normal[2]}, p[0], p[1], p[2], finite)
+	d.face(Vec{normal[0], normal[1], normal[2]}, p[0], p[1], p[2])
 	return d.full(s.base+int64(s.i), s.line)
 }
 

@@ -93,15 +93,10 @@ func (d *decoder) endBinary(promised int64, open bool, partial int, replaced int
 // record decodes one face.
 func (d *decoder) record(b *[stlRecord]byte) {
 	var v [12]float64
-	finite := true
 	for i := range v {
-		u := binary.LittleEndian.Uint32(b[4*i:])
-		v[i] = float64(math.Float32frombits(u))
-		if i >= 3 && u&0x7F800000 == 0x7F800000 {
-			finite = false
-		}
+		v[i] = float64(math.Float32frombits(binary.LittleEndian.Uint32(b[4*i:])))
 	}
-	d.face(Vec{v[0], v[1], v[2]}, Vec{v[3], v[4], v[5]}, Vec{v[6], v[7], v[8]}, Vec{v[9], v[10], v[11]}, finite)
+	d.face(Vec{v[0], v[1], v[2]}, Vec{v[3], v[4], v[5]}, Vec{v[6], v[7], v[8]}, Vec{v[9], v[10], v[11]})
 }
 
 // roomFor returns for how many faces memory is taken at once: never more than the bytes that are

@@ -16,9 +16,13 @@ const (
 	objOther   = " p l deg bmat step cstype curv curv2 surf parm trim hole scrv sp end con ctech stech "
 )
 
-// looksLikeOBJ reports whether the first line of the head that is no comment begins like one of
-// an OBJ file.
+// looksLikeOBJ reports whether the head is text of which the first line that is no comment begins
+// like one of an OBJ file. The header of a binary STL file may be such a line; the numbers behind it
+// are no text.
 func looksLikeOBJ(head []byte) bool {
+	if !isText(head[:min(len(head), 4096)]) {
+		return false
+	}
 	head = bytes.TrimPrefix(head, []byte("\xEF\xBB\xBF"))
 	for len(head) > 0 {
 		line := head

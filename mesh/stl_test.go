@@ -58,6 +58,8 @@ func TestReadSTL(t *testing.T) {
 			want: mesh.ReadStats{Format: "stl-binary", Faces: 1, Solids: 1, Vertices: 3}},
 		{name: "binary, header all text", file: string(binarySTL("solid"+strings.Repeat(" ", 75), 1, face1)),
 			want: mesh.ReadStats{Format: "stl-binary", Faces: 1, Solids: 1, Vertices: 3}},
+		{name: "binary, header like a line of OBJ", file: string(binarySTL("g 7\n", 1, face1)),
+			want: mesh.ReadStats{Format: "stl-binary", Faces: 1, Solids: 1, Vertices: 3}},
 		{name: "minus zero", file: string(binarySTL("", 2, face1, zeros)),
 			want: mesh.ReadStats{Format: "stl-binary", Faces: 2, Solids: 1, Vertices: 4, NormalsMissing: 1}},
 		{name: "not finite", file: string(binarySTL("", 2, bad, face1)),

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"fornix/inspect"
@@ -211,14 +212,7 @@ func directories(paths []string) []string {
 	out := make([]string, len(paths))
 	for pass := range 2 { // first come the names as they are, so that a-2.stl keeps its own
 		for i, path := range paths {
-			base := filepath.Base(path)
-			name := nameOf(base)
-			if path == "-" {
-				name = "stdin"
-			}
-			if strings.Trim(name, ".") == "" {
-				name = "scan"
-			}
+			name := nameOf(path)
 			if pass == 0 && !taken[strings.ToLower(name)] {
 				taken[strings.ToLower(name)] = true
 				out[i] = name
@@ -234,13 +228,38 @@ func directories(paths []string) []string {
 	return out
 }
 
-// nameOf is a file's name without the ending that says that it is a scan, or without any.
-func nameOf(base string) string {
-	if e := mesh.Ending(base); e != "" {
-		return base[:len(base)-len(e)]
+// nameOf is a scan's name as a directory on any system can bear it: what stands behind the last
+// separator of either kind, without the ending that says that it is a scan, or without any, without
+// signs that Windows forbids, and no name of one of its devices.
+func nameOf(path string) string {
+	if path == "-" {
+		return "stdin"
 	}
-	return strings.TrimSuffix(base, filepath.Ext(base))
+	name := path[strings.LastIndexAny(path, `/\`)+1:]
+	if e := mesh.Ending(name); e != "" {
+		name = name[:len(name)-len(e)]
+	} else {
+		name = strings.TrimSuffix(name, filepath.Ext(name))
+	}
+	name = strings.Map(func(r rune) rune {
+		if r < ' ' || strings.ContainsRune(`<>:"|?*`, r) {
+			return '-'
+		}
+		return r
+	}, name)
+	name = strings.TrimLeft(strings.TrimRight(name, " ."), " ")
+	if strings.Trim(name, ".") == "" {
+		return "scan"
+	}
+	if devices.MatchString(name) {
+		return name + "-scan"
+	}
+	return name
 }
+
+// devices are names that Windows keeps for itself, with any ending (Microsoft, Naming Files, Paths,
+// and Namespaces).
+var devices = regexp.MustCompile(`(?i)^(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?$`)
 
 // hintFor says what helps against an error of one scan.
 func hintFor(err error) string {

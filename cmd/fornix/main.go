@@ -67,6 +67,21 @@ type streams struct {
 	err io.Writer
 }
 
+// output keeps the first error of writing the result, so that no command can overlook it: a disk
+// that is full, a pipe that nobody reads.
+type output struct {
+	w   io.Writer
+	err error
+}
+
+func (o *output) Write(b []byte) (int, error) {
+	n, err := o.w.Write(b)
+	if o.err == nil {
+		o.err = err
+	}
+	return n, err
+}
+
 // failure is an error with an exit code and a hint that works.
 type failure struct {
 	code int
@@ -84,6 +99,13 @@ type stop int
 
 // run is the whole program: it returns the exit code and ends nothing itself.
 func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
+	out := &output{w: stdout}
+	stdout = out
+	defer func() {
+		if out.err != nil && code != exitFailed {
+			code = report(stderr, out.err)
+		}
+	}()
 	defer func() {
 		switch p := recover().(type) {
 		case nil:

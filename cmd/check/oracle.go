@@ -8,17 +8,18 @@ import (
 )
 
 // The general-purpose reference libraries that the tests compare with: the Visualization
-// Toolkit (vtk.org) and the Computational Geometry Algorithms Library (cgal.org).
+// Toolkit (vtk.org), the Computational Geometry Algorithms Library (cgal.org) and R (r-project.org).
 const (
 	vtkPackage  = "python3-vtk9"
 	cgalPackage = "libcgal-dev"
 	pdfPackage  = "poppler-utils" // pdftotext reads what the sheet says
+	rPackage    = "r-base-core"
 )
 
 // installOracles gets the reference libraries by Debian's package manager. Without them the
 // tests that need them are skipped, so it only says so where it cannot.
 func installOracles() result {
-	if haveVTK() && haveCGAL() && havePDF() {
+	if haveVTK() && haveCGAL() && havePDF() && haveR() {
 		return pass()
 	}
 	apt, err := exec.LookPath("apt-get")
@@ -26,7 +27,7 @@ func installOracles() result {
 		fmt.Println("no reference libraries and no way to install them: the tests that need them will be left out")
 		return pass()
 	}
-	for _, args := range [][]string{{"update", "-q"}, {"install", "-y", "-q", "--no-install-recommends", vtkPackage, cgalPackage, pdfPackage, "g++"}} {
+	for _, args := range [][]string{{"update", "-q"}, {"install", "-y", "-q", "--no-install-recommends", vtkPackage, cgalPackage, pdfPackage, rPackage, "g++"}} {
 		c := exec.Command(apt, args...)
 		c.Env = append(os.Environ(), "DEBIAN_FRONTEND=noninteractive")
 		if out, err := c.CombinedOutput(); err != nil {
@@ -44,6 +45,11 @@ func haveVTK() bool { return exec.Command(debianPython, "-c", "import vtk").Run(
 
 func havePDF() bool {
 	_, err := exec.LookPath("pdftotext")
+	return err == nil
+}
+
+func haveR() bool {
+	_, err := exec.LookPath("Rscript")
 	return err == nil
 }
 

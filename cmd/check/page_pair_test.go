@@ -238,3 +238,35 @@ func TestOfflineIsOffline(t *testing.T) {
 	p.said = nil // the fetch that failed is told on the console
 	p.mu.Unlock()
 }
+
+// Two scans that share a frame, dropped together: the app relates them by itself, tells the verdict, and
+// opens the page of both, which leaves with the package.
+func TestAppRelatesBothJaws(t *testing.T) {
+	s := pairPage(t)
+	dir := t.TempDir()
+	var files []string
+	for i, o := range [2]*inspect.Outcome{s.out.Upper, s.out.Lower} {
+		var b bytes.Buffer
+		if err := mesh.WriteSTL(&b, o.Mesh, "jaw"); err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, filepath.Join(dir, [2]string{"upper.stl", "lower.stl"}[i]))
+		if err := os.WriteFile(files[i], b.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	base := serveApp(t)
+	p := openApp(t, base, 390, false)
+	p.drop(files...)
+	p.await("the pair", `document.getElementById('pair-page')?.innerText.includes('CORRECT')`)
+	p.shot("app-pair-390", true)
+	address := value[string](p, `document.getElementById('pair-page').href`)
+	q := openTab(t, address, base, "html.drawn", 1300, 900, false)
+	q.click("button.finding")
+	if words := value[string](q, `document.getElementById('findings').innerText`); !bytes.Contains([]byte(words), []byte(s.out.Relation.Findings[0].Text)) {
+		t.Errorf("the page says %q", words)
+	}
+	q.shot("app-pair-page", false)
+	p.click("#sheet")
+	p.await("the sheet", `document.getElementById('open-sheet') !== null`)
+}

@@ -194,8 +194,19 @@ func engine(j job) serve.Engine {
 		Page: func(o *inspect.Outcome, pictures []render.Image) ([]byte, error) {
 			return page(o, j.protocol, pictures)
 		},
-		Sheet: func(scans []render.SheetScan, order *casefile.Case, paper string) ([]byte, error) {
-			return sheet(render.SheetInput{Scans: scans}, job{protocol: j.protocol, order: order, paper: paper})
+		Relate: func(upper, lower *inspect.Scan, opt inspect.RelateOptions) (*inspect.RelateOutcome, error) {
+			return relateScans(upper, lower, j.protocol, opt)
+		},
+		PairPage: func(o *inspect.RelateOutcome) ([]render.Image, []byte, error) {
+			pictures, err := relationImages(o)
+			if err != nil {
+				return nil, nil, err
+			}
+			html, err := pairPage(o, pictures)
+			return pictures, html, err
+		},
+		Sheet: func(scans []render.SheetScan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
+			return sheet(render.SheetInput{Scans: scans, Relation: relation}, job{protocol: j.protocol, order: order, paper: paper})
 		},
 	}
 }

@@ -68,6 +68,17 @@ func (s *Server) entries(c *Case) ([]entry, error) {
 			}
 		}
 	}
+	if p, now := related(&c.State); now && p.Status == Done {
+		files, err := s.store.disk.list(path.Join(folder(c.N), p.Results))
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range files {
+			if resultFile.MatchString(f.Name()) {
+				out = append(out, entry{name: path.Join(name("pair", 1, ""), f.Name()), from: path.Join(folder(c.N), p.Results, f.Name())})
+			}
+		}
+	}
 	return append(out, entry{name: name("hashes", 1, ".txt"), text: []byte(notes.String())}), nil
 }
 

@@ -212,7 +212,7 @@ func (s *Server) showCase(w http.ResponseWriter, r *http.Request) {
 		Item  item
 		Scans []scanView
 		Shown *scanView
-		Pair  string // what is said of the two jaws together
+		Both  pairView
 		Most  int64
 		Leave leaveView
 	}
@@ -227,23 +227,8 @@ func (s *Server) showCase(w http.ResponseWriter, r *http.Request) {
 			d.Shown = &d.Scans[i]
 		}
 	}
-	d.Pair, d.Leave = pairOf(&c.State), s.leaveOf(&c)
+	d.Both, d.Leave = s.pairOf(n, &c.State), s.leaveOf(&c)
 	s.show(w, http.StatusOK, "case", d.Title, "case.js", d)
-}
-
-// pairOf says what can be said of the scans together.
-func pairOf(st *State) string {
-	count := map[string]int{}
-	for _, k := range st.Scans {
-		count[k.Found]++
-	}
-	switch {
-	case count["upper"] > 0 && count["lower"] > 0:
-		return "Both jaws are in this case. The sheet holds both."
-	case count["upper"] > 1 || count["lower"] > 1:
-		return "Several scans of one jaw are in this case: rescans of one patient, or a slip?"
-	}
-	return ""
 }
 
 func (s *Server) viewOf(n int, k *Scan) scanView {

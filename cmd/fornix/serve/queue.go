@@ -38,6 +38,13 @@ func (q *queue) run(ctx context.Context) {
 			}
 			continue
 		}
+		if n, found := q.nextPair(); found {
+			if err := q.pair(n); err != nil {
+				q.log.Printf("serve: case %s, pair: %v", folder(n), err)
+				wait(ctx, 5*time.Second)
+			}
+			continue
+		}
 		select {
 		case <-ctx.Done():
 		case <-changed:

@@ -29,6 +29,7 @@ func (s *Server) routes() http.Handler {
 	m.HandleFunc("GET /case/{n}", s.showCase)
 	m.HandleFunc("GET /case/{n}/scan/{id}/{name}", s.result)
 	m.HandleFunc("GET /case/{n}/scan/{id}/report.html", s.turnable)
+	m.HandleFunc("GET /case/{n}/pair/{name}", s.pairFile)
 	m.HandleFunc("GET /case/{n}/order", s.showOrder)
 	m.HandleFunc("GET /case/{n}/sheet.pdf", s.showSheet)
 	m.HandleFunc("GET /case/{n}/package.zip", s.download)

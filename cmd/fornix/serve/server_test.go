@@ -49,7 +49,10 @@ func pretend() Engine {
 		Page: func(o *inspect.Outcome, pictures []render.Image) ([]byte, error) {
 			return []byte(`<meta name="generator" content="` + render.PageVersion() + `">` + string(o.Report.Verdict)), nil
 		},
-		Sheet: func(scans []render.SheetScan, order *casefile.Case, paper string) ([]byte, error) {
+		Relate: func(upper, lower *inspect.Scan, opt inspect.RelateOptions) (*inspect.RelateOutcome, error) {
+			return nil, inspect.ErrNotShared
+		},
+		Sheet: func(scans []render.SheetScan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
 			return []byte("%PDF " + paper), nil
 		},
 	}

@@ -47,6 +47,9 @@ func (s *Server) print(c *Case, paper string) string {
 	for _, k := range chosen(&c.State) {
 		fmt.Fprintf(h, "\n%s %s %s", k.SHA256, k.Results, k.Verdict)
 	}
+	if p, now := related(&c.State); now {
+		fmt.Fprintf(h, "\n%s %s", p.Results, p.Verdict)
+	}
 	return paper + " " + hex.EncodeToString(h.Sum(nil))[:16]
 }
 
@@ -75,6 +78,12 @@ func (s *Server) makeSheet(n int, paper string) error {
 	}
 	was := s.print(&c, paper)
 	var scans []render.SheetScan
+	var relation *inspect.RelateOutcome
+	if p, now := related(&c.State); now && p.Status == Done {
+		if relation, err = relateCase(s.store, s.engine, n); err != nil {
+			return err
+		}
+	}
 	for _, k := range chosen(&c.State) {
 		in, err := s.sheetScan(n, k)
 		if err != nil {
@@ -85,7 +94,7 @@ func (s *Server) makeSheet(n int, paper string) error {
 	if len(scans) == 0 {
 		return errNothing
 	}
-	pdf, err := s.engine.Sheet(scans, &c.Order, paper)
+	pdf, err := s.engine.Sheet(scans, relation, &c.Order, paper)
 	if err != nil {
 		return err
 	}
@@ -106,12 +115,7 @@ func (s *Server) sheetScan(n int, k *Scan) (render.SheetScan, error) {
 	if err != nil {
 		return render.SheetScan{}, err
 	}
-	f, err := s.store.disk.open(path.Join(folder(n), k.file()))
-	if err != nil {
-		return render.SheetScan{}, err
-	}
-	defer f.Close()
-	scan, err := inspect.Read(f, k.file(), read)
+	scan, err := s.store.readScan(n, k, read)
 	if err != nil {
 		return render.SheetScan{}, err
 	}

@@ -30,6 +30,7 @@ type State struct {
 	Made   time.Time `toml:"made"`
 	By     string    `toml:"by" comment:"How the case came: dropped, or inbox (the folder of --watch)."`
 	Sheet  string    `toml:"sheet" comment:"Of what sheet.pdf was made; empty: there is none."`
+	Pair   Pair      `toml:"pair,omitempty" comment:"How both jaws close on each other."`
 	Scans  []Scan    `toml:"scan"`
 }
 
@@ -99,6 +100,7 @@ func (s *Scan) pending() bool { return s.Status == Waiting || s.Status == Drawin
 var (
 	caseFolder   = regexp.MustCompile(`^[0-9]{4,9}$`)
 	scanFile     = regexp.MustCompile(`^scan-([1-9][0-9]{0,2})\.(((stl|ply|obj)(\.gz)?)|zip)$`)
+	pairFolder   = regexp.MustCompile(`^pair-r[0-9]+$`)
 	resultFolder = regexp.MustCompile(`^scan-[1-9][0-9]{0,2}-r[0-9]+$`)
 	resultFile   = regexp.MustCompile(`^[a-z]+(-[a-z0-9]+)?\.(json|png|html)$`)
 )
@@ -120,12 +122,15 @@ func (s State) clone() State {
 	return s
 }
 
-// Verdict is the gravest of the case's scans; empty where none is judged yet.
+// Verdict is the gravest of the case's scans and of how its jaws close; empty where none is judged yet.
 func (s *State) Verdict() inspect.Verdict {
 	grave := []inspect.Verdict{"", inspect.Send, inspect.Correct, inspect.Rescan, inspect.Retake}
 	out := 0
 	for _, k := range s.Scans {
 		out = max(out, slices.Index(grave, inspect.Verdict(k.Verdict)))
+	}
+	if p, now := related(s); now {
+		out = max(out, slices.Index(grave, inspect.Verdict(p.Verdict)))
 	}
 	return grave[out]
 }
@@ -151,6 +156,9 @@ func decodeState(text []byte) (State, error) {
 	}
 	if s.Schema != stateSchema {
 		return s, fmt.Errorf("%s: schema %q is not %q", stateName, s.Schema, stateSchema)
+	}
+	if p := s.Pair; p.Results != "" && !pairFolder.MatchString(p.Results) || p.Status != "" && p.Status != Waiting && p.Status != Done && p.Status != Failed {
+		return s, fmt.Errorf("%s: the pair is not written as fornix writes it", stateName)
 	}
 	seen := map[int]bool{}
 	for _, k := range s.Scans {

@@ -24,6 +24,7 @@ import (
 //	0007/state.toml         what the folder holds, and how far the scans have come
 //	0007/scan-1.stl         a scan, byte for byte as it came (or .ply, .obj, each with .gz, or .zip)
 //	0007/scan-1-r1/         its results: report.json, pictures, page
+//	0007/pair-r1/           how both jaws close: relate.json, pictures, page
 //	0007/sheet.pdf          the laboratory sheet
 //
 // What a call has said is done is on the disk, whenever the program is ended after it; what was
@@ -141,6 +142,9 @@ func (s *Store) load(n int) error {
 			}
 		}
 	}
+	if st.Pair.Results != "" && !there[st.Pair.Results] {
+		st.Pair = Pair{Revision: st.Pair.Revision} // its results were removed
+	}
 	if !there[sheetName] {
 		st.Sheet = ""
 	}
@@ -180,8 +184,8 @@ func (s *Store) adopt(name string) (Scan, error) {
 // tidy removes folders of results that the state of case n does not name.
 func (s *Store) tidy(n int, there map[string]bool) error {
 	for name := range there {
-		named := slices.ContainsFunc(s.cases[n].Scans, func(k Scan) bool { return k.Results == name })
-		if resultFolder.MatchString(name) && !named {
+		named := name == s.cases[n].Pair.Results || slices.ContainsFunc(s.cases[n].Scans, func(k Scan) bool { return k.Results == name })
+		if (resultFolder.MatchString(name) || pairFolder.MatchString(name)) && !named {
 			if err := s.disk.remove(path.Join(folder(n), name)); err != nil {
 				return err
 			}

@@ -28,6 +28,11 @@ func (s *Server) turnable(w http.ResponseWriter, r *http.Request) {
 		s.refuse(w, err)
 		return
 	}
+	sandboxed(w, text)
+}
+
+// sandboxed serves a page that may do nothing but what its own script does inside of it.
+func sandboxed(w http.ResponseWriter, text []byte) {
 	w.Header().Set("X-Frame-Options", "SAMEORIGIN")
 	w.Header().Set("Content-Security-Policy", "sandbox allow-scripts; frame-ancestors 'self'; "+render.PagePolicy())
 	w.Header().Set("Content-Type", kinds[".html"])

@@ -246,6 +246,7 @@ func firstOnly(m *mesh.Mesh) *mesh.Mesh {
 func withFaces(m *mesh.Mesh, keep func(mesh.FaceID) bool) *mesh.Mesh {
 	became := make([]mesh.VertexID, len(m.Pos)) // plus 1
 	var pos []Vec
+	var colour []mesh.Colour
 	var tri [][3]mesh.VertexID
 	for f, t := range m.Tri {
 		if !keep(mesh.FaceID(f)) {
@@ -254,11 +255,16 @@ func withFaces(m *mesh.Mesh, keep func(mesh.FaceID) bool) *mesh.Mesh {
 		for k, v := range t {
 			if became[v] == 0 {
 				pos = append(pos, m.Pos[v])
+				if m.Colour != nil {
+					colour = append(colour, m.Colour[v])
+				}
 				became[v] = mesh.VertexID(len(pos))
 			}
 			t[k] = became[v] - 1
 		}
 		tri = append(tri, t)
 	}
-	return mesh.New(pos, tri)
+	out := mesh.New(pos, tri)
+	out.Colour = colour
+	return out
 }

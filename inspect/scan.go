@@ -84,7 +84,9 @@ func scaled(m *mesh.Mesh, k float64) *mesh.Mesh {
 	for i, p := range m.Pos {
 		pos[i] = p.Scale(k)
 	}
-	return mesh.New(pos, m.Tri)
+	out := mesh.New(pos, m.Tri)
+	out.Colour = m.Colour
+	return out
 }
 
 // decideUnit tells the unit of the coordinates from the scan's size: the first unit in which it

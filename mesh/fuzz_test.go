@@ -46,6 +46,9 @@ func FuzzRead(f *testing.F) {
 		if stats.Bytes != int64(len(b)) || len(m.Tri) != stats.Faces-stats.NonFinite || len(m.Pos) != stats.Vertices {
 			t.Fatalf("%+v of %d bytes", stats, len(b))
 		}
+		if m.Colour != nil && len(m.Colour) != len(m.Pos) {
+			t.Fatalf("%d colours of %d vertices", len(m.Colour), len(m.Pos))
+		}
 		for v := range m.Pos {
 			if len(m.CornersAt(mesh.VertexID(v))) == 0 {
 				t.Fatal("a vertex without a face")

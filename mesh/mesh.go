@@ -27,6 +27,7 @@ const (
 // Mesh is an indexed triangle surface. It is immutable once built, so readers share it freely.
 type Mesh struct {
 	Pos    []Vec         // #V, mm
+	Colour []Colour      // #V as the file gives it, or nil: plays no part in any measure
 	Tri    [][3]VertexID // #F
 	Across []Corner      // #3F: the corner across the corner's edge, OnBoundary or NonManifold
 

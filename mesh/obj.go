@@ -92,7 +92,8 @@ func (d *decoder) obj(r io.Reader, buf []byte, n int) error {
 	}
 }
 
-// objVertex reads x, y and z; a weight or a colour may follow.
+// objVertex reads x, y and z. A weight may follow, or, by a common practice beyond the definition,
+// red, green and blue from 0 to 1.
 func (d *decoder) objVertex(s *scanner) error {
 	var p Vec
 	for _, x := range []*float64{&p.X, &p.Y, &p.Z} {
@@ -105,6 +106,18 @@ func (d *decoder) objVertex(s *scanner) error {
 	}
 	if len(d.pos) == math.MaxInt32 {
 		return s.fail("the file has more vertices than can be numbered")
+	}
+	var more [4]float64
+	n := 0
+	for ; n < len(more); n++ {
+		v, ok := number(s.lineWord())
+		if !ok {
+			break
+		}
+		more[n] = v
+	}
+	if n == 3 {
+		d.colours.give(len(d.pos), colourOf([3]float64(more[:3]), 1))
 	}
 	d.vertex(p)
 	s.skipRest()

@@ -48,6 +48,21 @@ func (e *plyElement) find(list bool, names ...string) int {
 	return -1
 }
 
+// colour returns the indices of red, green and blue, and the value that is full: 255 or what else
+// the type holds, 1 for floating numbers; 0 where there is no colour.
+func (e *plyElement) colour() (rgb [3]int, most float64) {
+	for i, n := range [3]string{"red", "green", "blue"} {
+		if rgb[i] = e.find(false, n, "diffuse_"+n, n[:1]); rgb[i] < 0 {
+			return [3]int{-1, -1, -1}, 0
+		}
+	}
+	k := e.properties[rgb[0]].kind
+	if k.form == 'f' {
+		return rgb, 1
+	}
+	return rgb, math.Pow(2, float64(min(8*k.bytes, 16))) - 1
+}
+
 // looksLikePLY reports whether the head of a file is the word "ply" alone on its line.
 func looksLikePLY(head []byte) bool {
 	return len(head) > 3 && string(head[:3]) == "ply" && (head[3] == '\n' || head[3] == '\r' || head[3] == ' ')
@@ -114,11 +129,13 @@ func (d *decoder) plyVertices(in plyValues, e *plyElement) error {
 	if x < 0 || y < 0 || z < 0 {
 		return &FormatError{Line: 1, Reason: "the vertices of the PLY file have no x, y and z"}
 	}
+	rgb, most := e.colour()
 	for range e.count {
 		if len(d.pos) == math.MaxInt32 {
 			return in.fail("the file has more vertices than can be numbered")
 		}
 		var p Vec
+		var c [3]float64
 		for i, q := range e.properties {
 			v, err := plyValue(in, q)
 			if err != nil {
@@ -131,7 +148,16 @@ func (d *decoder) plyVertices(in plyValues, e *plyElement) error {
 				p.Y = v
 			case z:
 				p.Z = v
+			case rgb[0]:
+				c[0] = v
+			case rgb[1]:
+				c[1] = v
+			case rgb[2]:
+				c[2] = v
 			}
+		}
+		if most > 0 {
+			d.colours.give(len(d.pos), colourOf(c, most))
 		}
 		d.vertex(p)
 	}
@@ -145,11 +171,19 @@ func (d *decoder) plyFaces(in plyValues, e *plyElement) error {
 		return &FormatError{Line: 1, Reason: "the faces of the PLY file have no vertex_indices"}
 	}
 	corner := make([]int32, 0, 16)
+	rgb, most := e.colour()
 	for range e.count {
+		var c [3]float64
 		for i, q := range e.properties {
 			if i != at {
-				if _, err := plyValue(in, q); err != nil {
+				v, err := plyValue(in, q)
+				if err != nil {
 					return err
+				}
+				for k := range rgb {
+					if i == rgb[k] {
+						c[k] = v
+					}
 				}
 				continue
 			}
@@ -171,8 +205,12 @@ func (d *decoder) plyFaces(in plyValues, e *plyElement) error {
 				}
 				corner = append(corner, int32(k))
 			}
-			d.polygon(corner)
 		}
+		if most > 0 { // its place may be before the corners or behind them
+			colour := colourOf(c, most)
+			d.faceColour = &colour
+		}
+		d.polygon(corner)
 		if err := d.full(0, 0); err != nil {
 			return err
 		}

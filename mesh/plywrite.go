@@ -9,7 +9,8 @@ import (
 	"strconv"
 )
 
-// WritePLY writes m as PLY in one of the three PLY formats, faces and vertices in order, with a
+// WritePLY writes m as PLY in one of the three PLY formats, faces and vertices in order, with their
+// colours where it has any, and a
 // comment without line ends. Every coordinate comes back as the same float64: a binary file holds
 // floats where they are enough, doubles where they are not.
 func WritePLY(w io.Writer, m *Mesh, format, comment string) error {
@@ -33,12 +34,21 @@ func WritePLY(w io.Writer, m *Mesh, format, comment string) error {
 		panic("mesh: " + format + " is no format of PLY")
 	}
 	out := writer{w: w}
-	out.text(fmt.Sprintf("ply\nformat %s 1.0\ncomment %s\nelement vertex %d\nproperty %s x\nproperty %s y\nproperty %s z\n"+
+	colour := ""
+	if m.Colour != nil {
+		colour = "property uchar red\nproperty uchar green\nproperty uchar blue\n"
+	}
+	out.text(fmt.Sprintf("ply\nformat %s 1.0\ncomment %s\nelement vertex %d\nproperty %s x\nproperty %s y\nproperty %s z\n%s"+
 		"element face %d\nproperty list uchar int vertex_indices\nend_header\n",
-		name, bytes.Join(bytes.Fields([]byte(comment)), []byte(" ")), len(m.Pos), kind, kind, kind, len(m.Tri)))
-	for _, p := range m.Pos {
+		name, bytes.Join(bytes.Fields([]byte(comment)), []byte(" ")), len(m.Pos), kind, kind, kind, colour, len(m.Tri)))
+	for v, p := range m.Pos {
 		if format == PLYASCII {
 			out.point("", p)
+			if m.Colour != nil {
+				c := m.Colour[v]
+				out.buf = fmt.Appendf(out.buf, " %d %d %d", c[0], c[1], c[2])
+			}
+			out.text("\n")
 			continue
 		}
 		for _, x := range [3]float64{p.X, p.Y, p.Z} {
@@ -47,6 +57,9 @@ func WritePLY(w io.Writer, m *Mesh, format, comment string) error {
 			} else {
 				out.buf = order.AppendUint32(out.buf, math.Float32bits(float32(x)))
 			}
+		}
+		if m.Colour != nil {
+			out.buf = append(out.buf, m.Colour[v][:]...)
 		}
 		out.flush(1 << 16)
 	}
@@ -65,12 +78,19 @@ func WritePLY(w io.Writer, m *Mesh, format, comment string) error {
 	return out.err
 }
 
-// WriteOBJ writes m as OBJ, faces and vertices in order. Coordinates have the digits that bring
+// WriteOBJ writes m as OBJ, faces and vertices in order, with colours behind the coordinates where
+// it has any. Coordinates have the digits that bring
 // back the same float64.
 func WriteOBJ(w io.Writer, m *Mesh) error {
 	out := writer{w: w}
-	for _, p := range m.Pos {
+	for v, p := range m.Pos {
 		out.point("v ", p)
+		if m.Colour != nil {
+			for _, c := range m.Colour[v] {
+				out.buf = fmt.Appendf(out.buf, " %.4f", float64(c)/255)
+			}
+		}
+		out.text("\n")
 	}
 	for _, t := range m.Tri {
 		out.text(fmt.Sprintf("f %d %d %d\n", t[0]+1, t[1]+1, t[2]+1))
@@ -91,7 +111,7 @@ func (w *writer) text(s string) {
 	w.flush(1 << 16)
 }
 
-// point writes a line of three numbers.
+// point writes three numbers.
 func (w *writer) point(head string, p Vec) {
 	w.buf = append(w.buf, head...)
 	for i, x := range [3]float64{p.X, p.Y, p.Z} {
@@ -100,7 +120,6 @@ func (w *writer) point(head string, p Vec) {
 		}
 		w.buf = strconv.AppendFloat(w.buf, x, 'g', -1, 64)
 	}
-	w.text("\n")
 }
 
 // flush hands on what is there when it is more than least bytes.

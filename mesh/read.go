@@ -169,6 +169,9 @@ func readPlain(r io.Reader, buf []byte, n int, opt ReadOptions) (*Mesh, ReadStat
 		return nil, s, &FormatError{Offset: s.Bytes, Reason: fmt.Sprintf("%d faces in %d bytes: no scan has so many on so few vertices", s.Faces, s.Bytes)}
 	}
 	m := New(d.weld.pos, d.tri)
+	if d.colours.any {
+		m.Colour = d.colours.mesh
+	}
 	s.Vertices = len(m.Pos)
 	s.Degenerate, s.Duplicate = m.countDegenerate(), m.countDuplicate()
 	return m, s, nil
@@ -221,9 +224,11 @@ type decoder struct {
 
 	// Of formats with numbered vertices: those of the file, and the vertex of the mesh that each
 	// became when a face first used it, plus 1.
-	pos    []Vec
-	became []int32
-	cutter cutter
+	pos        []Vec
+	became     []int32
+	colours    colours
+	faceColour *Colour // of the face that is being read; nil: none
+	cutter     cutter
 }
 
 // grow makes room for about n faces before the first.
@@ -287,7 +292,9 @@ func (d *decoder) polygon(corner []int32) {
 func (d *decoder) triangle(corner ...int32) (t [3]VertexID) {
 	for i, k := range corner {
 		if d.became[k] == 0 {
-			d.became[k] = int32(d.weld.id(d.pos[k])) + 1
+			v := d.weld.id(d.pos[k])
+			d.became[k] = int32(v) + 1
+			d.colours.use(k, v, d.faceColour)
 		}
 		t[i] = VertexID(d.became[k] - 1)
 	}

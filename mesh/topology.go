@@ -226,5 +226,7 @@ func (m *Mesh) Flip() *Mesh {
 	for f, t := range m.Tri {
 		tri[f] = [3]VertexID{t[0], t[2], t[1]}
 	}
-	return New(m.Pos, tri)
+	out := New(m.Pos, tri)
+	out.Colour = m.Colour
+	return out
 }

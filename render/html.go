@@ -188,7 +188,7 @@ func pagePictures(in PageInput) ([]pagePicture, error) {
 	}
 	var chosen []Image
 	for i, im := range in.Images {
-		if i == 0 || i == second {
+		if i == 0 || i == second || im.Name == scannedName+".png" {
 			chosen = append(chosen, im)
 		}
 	}

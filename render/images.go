@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"image/color"
 	"image/png"
 	"runtime"
 	"strings"
@@ -40,8 +41,9 @@ type Image struct {
 	PNG   []byte
 }
 
-// Images draws the whole views (tissue side, oral side, front, left, right, back) and then a
-// close-up of each numbered finding that has a place, gravest first.
+// Images draws the whole views (tissue side, oral side, front, left, right, back), then a
+// close-up of each numbered finding that has a place, gravest first, and then, of a scan in colour,
+// its first view as it was scanned.
 //
 // The bytes are the same for any number of workers. Each worker needs about
 // 40 MB for its picture at the default size.
@@ -77,7 +79,25 @@ func Images(m *mesh.Mesh, rep *inspect.Report, opt Options) ([]Image, error) {
 		}
 		jobs[i] = job{s, c}
 	}
+	if m.Colour != nil {
+		jobs = append(jobs, job{s, scanned(m, base, all[0])})
+	}
 	return drawAll(jobs, opt.Workers)
+}
+
+// scannedName is the file, without its ending, of the view in the scan's own colours.
+const scannedName = "scanned"
+
+// scanned is the first view in the colours that the file gives, with nothing drawn over it.
+func scanned(m *mesh.Mesh, c content, v View) content {
+	c.view = View{Name: scannedName, Title: "As scanned", Camera: v.Camera}
+	c.scene, c.plane = Scene{}, ""
+	c.legend = legend{none: "colours are those of the scan's file"}
+	c.tint = make([]color.RGBA, len(m.Colour))
+	for i, k := range m.Colour {
+		c.tint[i] = color.RGBA{k[0], k[1], k[2], 255}
+	}
+	return c
 }
 
 // job is one page to be drawn: what stands on it and, unless it is a chart, the surface.
@@ -218,6 +238,9 @@ func alt(c content, shown []string) string {
 		return c.view.Title + ": " + c.chart.alt
 	}
 	s := c.view.Title + ": " + c.of
+	if c.view.Name == scannedName {
+		return s + ", in the colours of its file."
+	}
 	if c.frame == nil {
 		s += ", patient side unknown"
 	}

@@ -38,7 +38,7 @@ func writeFile(path string, data []byte) (err error) {
 }
 
 // ours are the names of images that an earlier run may have left.
-var ours = regexp.MustCompile(`^(tissue|oral|front|left|right|back|finding-\d+)\.png$`)
+var ours = regexp.MustCompile(`^(tissue|oral|front|left|right|back|scanned|finding-\d+)\.png$`)
 
 // The files of the laboratory sheet and of the page.
 const (

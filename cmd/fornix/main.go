@@ -28,6 +28,7 @@ type command struct {
 	Compare  compareCmd  `cmd:"" help:"Measure one scan against another: a retake, a layer, a cast, precision, trueness."`
 	Batch    batchCmd    `cmd:"" help:"Measure many scans and make tables of them; goes on where it was stopped."`
 	Judge    judgeCmd    `cmd:"" help:"Judge the results of a batch by another protocol, without the scans."`
+	Study    studyCmd    `cmd:"" help:"Statistics and plots for a paper from the tables of a batch."`
 	Serve    serveCmd    `cmd:"" help:"Open the app in the browser: drop scans, see results, fill in the order."`
 	Demo     demoCmd     `cmd:"" help:"Make an invented case, inspect it, and show what comes out."`
 	Phantom  phantomCmd  `cmd:"" help:"Write a synthetic scan and the truth about it."`
@@ -53,6 +54,7 @@ Examples:
   fornix compare before.stl after.stl --as layer
                                            read how thick a wash is, and where it is missing
   fornix batch scans --out study           measure a folder of scans and make tables of them
+  fornix study study --out paper           statistics and plots from the tables
   fornix explain border-thin               read what a finding means
 
 It is a screening aid, no medical device and no diagnosis: a licensed clinician decides. Nothing leaves this

@@ -1,0 +1,151 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"fornix/inspect/study"
+)
+
+type studyCmd struct {
+	Table      string   `arg:"" help:"Folder of a batch, or its table of scans (scans.csv)."`
+	Out        string   `help:"Folder of the results." placeholder:"DIR" required:""`
+	Quantity   []string `help:"Column to study in full, with plots; may be given again." placeholder:"NAME" sep:"none"`
+	Jaw        string   `help:"Count scans of this jaw only: upper or lower." enum:"upper,lower," default:""`
+	Subject    string   `help:"Column that says what was measured (default: subject)." placeholder:"COLUMN"`
+	Condition  string   `help:"Column that says what changed between measurements (default: operator, device or method)." placeholder:"COLUMN"`
+	Group      string   `help:"Column to describe groups by (default: group, the condition, or jaw)." placeholder:"COLUMN"`
+	Confidence float64  `help:"Confidence of the intervals." default:"0.95" placeholder:"SHARE"`
+	Half       float64  `help:"Half width of the mean's interval that a next study should reach (default: half of this one's)." placeholder:"WIDTH"`
+}
+
+// Help stands under the flags of fornix study --help.
+func (studyCmd) Help() string {
+	return `Makes, in DIR, study.html (a summary that needs no network), statistics.csv (every number of it, for every column)
+and, for each --quantity, plots as .svg, .pdf and .png: dots and boxes by group, and where two conditions are
+compared, differences over means. The profile of the border is drawn where values.csv lies beside the table.
+
+A subject measured more than once gives repeatability and reproducibility (ISO 5725-2), the six intraclass
+correlations of Shrout and Fleiss, and for two conditions limits of agreement (Bland and Altman). Scans and values
+that are not there are counted and listed.
+
+Examples:
+
+  fornix study study --out paper --quantity border_thickness_median_labial_mm
+  fornix study study/scans.csv --out paper --jaw upper --condition device --quantity rim_cant_crest_deg
+
+Exit code: 0 done, 1 could not, 2 wrong use.`
+}
+
+// Run reads the table, counts, and writes.
+func (c studyCmd) Run(s streams) error {
+	path := c.Table
+	if i, err := os.Stat(path); err == nil && i.IsDir() {
+		path = filepath.Join(path, "scans.csv")
+	}
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return &failure{exitUsage, path + ": no such table", "fornix batch makes one"}
+	}
+	if err != nil {
+		return &failure{exitFailed, err.Error(), ""}
+	}
+	t, err := study.ReadTable(bytes.NewReader(data))
+	if err != nil {
+		return &failure{exitFailed, path + ": " + err.Error(), "give the table scans.csv of a batch"}
+	}
+	if !(c.Confidence > 0 && c.Confidence < 1) || !(c.Half >= 0) {
+		return &failure{exitUsage, "--confidence is a share between 0 and 1, --half a width", "0.95 is usual"}
+	}
+	d, err := c.design(t)
+	if err != nil {
+		return err
+	}
+	if c.Jaw != "" {
+		t.Rows = slices.DeleteFunc(t.Rows, func(r study.Row) bool { return r.Failed == "" && r.Jaw != c.Jaw })
+		if d.Group == "jaw" && c.Group == "" {
+			d.Group = ""
+		}
+	}
+	w := &studyWork{table: t, design: d, confidence: c.Confidence, from: path, out: c.Out}
+	for _, q := range t.Numbers {
+		r, err := study.Study(t, q, d, c.Half, c.Confidence)
+		if err != nil {
+			return &failure{exitFailed, path + ": " + q + ": " + err.Error(), ""}
+		}
+		w.all = append(w.all, r)
+		if slices.Contains(c.Quantity, q) {
+			w.chosen = append(w.chosen, r)
+		}
+	}
+	for _, q := range c.Quantity {
+		if !slices.Contains(t.Numbers, q) {
+			return &failure{exitUsage, "no column of numbers is called " + q, "dictionary.csv beside the table lists them"}
+		}
+	}
+	if err := w.profiles(); err != nil {
+		return &failure{exitFailed, err.Error(), "run the batch again, or move values.csv away"}
+	}
+	if err := os.MkdirAll(c.Out, 0o755); err != nil {
+		return outFailure(c.Out, err)
+	}
+	if err := w.write(); err != nil {
+		return outFailure(c.Out, err)
+	}
+	w.tell(s.out)
+	if len(c.Quantity) == 0 {
+		fmt.Fprintln(s.err, "hint: --quantity NAME draws plots of a column")
+	}
+	return nil
+}
+
+// design is what the user said and, where that is nothing, what the columns' names say.
+func (c studyCmd) design(t *study.Table) (study.Design, error) {
+	for _, name := range []string{c.Subject, c.Condition, c.Group} {
+		if name != "" && !t.Has(name) {
+			return study.Design{}, &failure{exitUsage, "no column of the user is called " + name, "there are: " + strings.Join(append([]string{"jaw"}, t.User...), ", ")}
+		}
+	}
+	d := study.Guess(t)
+	if c.Condition != "" {
+		if d.Group == d.Condition {
+			d.Group = c.Condition
+		}
+		d.Condition = c.Condition
+	}
+	if c.Subject != "" {
+		d.Subject = c.Subject
+	}
+	if c.Group != "" {
+		d.Group = c.Group
+	}
+	return d, nil
+}
+
+// profiles reads how the borders run, where the long table lies beside the wide one.
+func (w *studyWork) profiles() error {
+	path := filepath.Join(filepath.Dir(w.from), "values.csv")
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	kept := map[string]bool{}
+	for _, r := range w.table.Rows {
+		kept[r.Path] = true
+	}
+	w.borders, err = study.ReadProfiles(f, "border_thickness", "outer", func(p string) bool { return kept[p] }, w.confidence)
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	return nil
+}

@@ -1,0 +1,127 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+
+	"fornix/inspect/study"
+)
+
+// studyRow is one number of a study, as table, page and terminal tell it.
+type studyRow struct {
+	Analysis, Group, Name string
+	Value                 *float64
+	Interval              *study.Interval
+	Note                  string
+}
+
+// brief writes a number with six digits that count, without an exponent.
+func brief(v float64) string {
+	short, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 6, 64), 64)
+	if err != nil {
+		panic("fornix: a number does not read as it was written: " + err.Error())
+	}
+	return strconv.FormatFloat(short+0, 'f', -1, 64)
+}
+
+// studyRows lists what is known of a quantity, and why the rest is not.
+func studyRows(r study.Result, d study.Design) []studyRow {
+	var out []studyRow
+	add := func(analysis, group, name string, v *float64, i *study.Interval, note string) {
+		out = append(out, studyRow{analysis, group, name, v, i, note})
+	}
+	number := func(v int) *float64 { f := float64(v); return &f }
+	for i, g := range r.Groups {
+		name, s := g.Name, g.Summary
+		if i == 0 {
+			name = "all"
+		}
+		add("description", name, "n", number(s.N), nil, "")
+		if i == 0 {
+			add("description", name, "missing", number(len(r.Gaps)), nil, "")
+		}
+		if s.N == 0 {
+			add("description", name, "mean", nil, nil, s.Why)
+			continue
+		}
+		add("description", name, "mean", &s.Mean, s.MeanInterval, s.Why)
+		add("description", name, "SD", s.SD, s.SDInterval, s.Why)
+		for _, q := range []struct {
+			name string
+			v    float64
+		}{{"minimum", s.Min}, {"first quartile", s.Q1}, {"median", s.Median}, {"third quartile", s.Q3}, {"maximum", s.Max}} {
+			add("description", name, q.name, &q.v, nil, "")
+		}
+	}
+	if p := r.Precision; p != nil {
+		note := fmt.Sprintf("%d subjects, %d values, %d degrees of freedom", p.Subjects, p.N, p.DF)
+		add("precision", "", "s_r, repeatability SD", &p.SR, p.SRInterval, note)
+		add("precision", "", "r = 2.8 s_r", &p.Limit, nil, "two repeats differ by less in 95 % of cases")
+		note = r.PrecisionWhy
+		if p.Negative {
+			note = "its estimate lies below 0 and is taken as 0"
+		}
+		add("precision", "", "s_L, between "+plural(d.Condition), p.SL, nil, note)
+		add("precision", "", "s_R, reproducibility SD", p.SReproduced, nil, r.PrecisionWhy)
+		add("precision", "", "R = 2.8 s_R", p.LimitR, nil, r.PrecisionWhy)
+	} else {
+		add("precision", "", "s_r, repeatability SD", nil, nil, r.PrecisionWhy)
+	}
+	if c := r.Correlation; c != nil {
+		note := fmt.Sprintf("%d subjects, %d readings of each", c.Targets, c.Judges)
+		if r.Dropped > 0 {
+			note += fmt.Sprintf("; left out for lack of a reading: %d", r.Dropped)
+		}
+		add("correlation", "", "subjects", number(c.Targets), nil, note)
+		for _, f := range c.Forms {
+			v, note := &f.Value, f.Meaning
+			if f.F != nil {
+				note += fmt.Sprintf("; F %s with %d and %d degrees of freedom, p %s", brief(*f.F), f.DF1, f.DF2, brief(*f.P))
+			}
+			if f.Why != "" {
+				note += "; " + f.Why
+				if f.Interval == nil && f.F == nil && f.Value == 0 {
+					v = nil
+				}
+			}
+			add("correlation", "", f.Form, v, f.Interval, note)
+		}
+	} else {
+		add("correlation", "", "ICC", nil, nil, r.CorrelationWhy)
+	}
+	if g := r.Agreement; g != nil {
+		note := fmt.Sprintf("%d pairs of %d subjects", g.N, g.Subjects)
+		if r.Unpaired > 0 {
+			note += fmt.Sprintf("; values without a partner: %d", r.Unpaired)
+		}
+		group := r.A + " - " + r.B
+		add("agreement", group, "bias", &g.Bias, g.BiasInterval, note)
+		add("agreement", group, "SD of differences", g.SD, nil, g.Why)
+		if g.Limits != nil {
+			low, high := g.Lower, g.Upper
+			if low == nil {
+				low, high = g.LowerBA, g.UpperBA
+			}
+			add("agreement", group, "lower limit, -1.96 SD", &g.Limits.Low, low, g.Why)
+			add("agreement", group, "upper limit, +1.96 SD", &g.Limits.High, high, g.Why)
+		}
+		note = ""
+		if g.SlopeP != nil {
+			note = "p " + brief(*g.SlopeP)
+		}
+		add("agreement", group, "slope on the mean", g.Slope, nil, note)
+	} else {
+		add("agreement", "", "bias", nil, nil, r.AgreementWhy)
+	}
+	if p := r.Plan; p != nil {
+		add("plan", "", "scans for a mean within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD as it is here, and one scan for each subject")
+	}
+	return out
+}
+
+func plural(condition string) string {
+	if condition == "" {
+		return "conditions"
+	}
+	return "levels of " + condition
+}

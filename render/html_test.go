@@ -178,4 +178,11 @@ func TestPageOfAMillionFaces(t *testing.T) {
 	if len(out) > 4e6-pictures {
 		t.Errorf("the page has %d bytes without its pictures", len(out))
 	}
+	// Two such scans make the page of a pair: script, style and words once, the pictures of a pair, which
+	// are paler, and both surfaces with a map each.
+	const pairPictures, words, maps = 0.45e6, 0.03e6, 0.03e6
+	once := float64(len(pageScript) + len(pageCSS))
+	if pair := 2*(float64(len(out))-once) + once + pairPictures + words + maps; pair > 4e6 {
+		t.Errorf("the page of two would have %.0f bytes", pair)
+	}
 }

@@ -261,6 +261,9 @@ func TestAppRelatesBothJaws(t *testing.T) {
 	p.await("the pair", `document.getElementById('pair-page')?.innerText.includes('CORRECT')`)
 	p.shot("app-pair-390", true)
 	address := value[string](p, `document.getElementById('pair-page').href`)
+	if w := value[float64](p, `document.getElementById('turn').getBoundingClientRect().width`); w < 300 {
+		t.Errorf("in a window of 390 the scan is %g wide", w)
+	}
 	q := openTab(t, address, base, "html.drawn", 1300, 900, false)
 	q.click("button.finding")
 	if words := value[string](q, `document.getElementById('findings').innerText`); !bytes.Contains([]byte(words), []byte(s.out.Relation.Findings[0].Text)) {

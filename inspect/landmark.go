@@ -65,7 +65,7 @@ func (an *Anatomy) findLandmarks(m *mesh.Mesh, body []mesh.FaceID, fm FrameMetho
 		an.frenum(LingualFrenum, notches(an.slices, func(s *slice) *apex { return s.inner }), -labialReachMM, labialReachMM, true, fine)
 	} else {
 		an.midU = an.midlineU()
-		an.papilla()
+		an.papilla(nil)
 		an.midlineEnd()
 	}
 	for i, side := range [2]float64{-1, 1} {

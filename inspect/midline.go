@@ -4,8 +4,10 @@ import "math"
 
 // papilla looks behind the crest at the midline for the pit that the incisive papilla leaves:
 // where the middle lies deepest below what stands 2.5 to 4.5 mm to both sides at the same
-// distance from the arch's centre, so that neither the arch's curve nor its slope counts.
-func (an *Anatomy) papilla() {
+// distance from the arch's centre, so that neither the arch's curve nor its slope counts. Where a fault
+// of the material lies nothing is looked at.
+func (an *Anatomy) papilla(faults []Defect) {
+	faulty := an.faulty(faults)
 	var mid, beside []*slice
 	var crests []float64
 	for i := range an.slices {
@@ -30,7 +32,7 @@ func (an *Anatomy) papilla() {
 		var sum, n float64
 		for _, q := range s {
 			for j := max(0, k-3); j <= k+3; j++ {
-				if j < len(q.env) && !math.IsNaN(q.env[j]) {
+				if j < len(q.env) && !math.IsNaN(q.env[j]) && !faulty(q.u, j) {
 					sum += q.env[j]
 					n++
 				}
@@ -96,7 +98,7 @@ func (an *Anatomy) papilla() {
 	// Height and steepness are those of the middle section alone: the pit is narrow.
 	var x, z []float64
 	for i, v := range nearest(mid).env {
-		if !math.IsNaN(v) {
+		if !math.IsNaN(v) && !faulty(0, i) {
 			x, z = append(x, (float64(i)+0.5)*envBin), append(z, v)
 		}
 	}
@@ -109,6 +111,47 @@ func (an *Anatomy) papilla() {
 	p.Z = h.c[0]
 	up := h.valueU(h.density(g.NoiseMM, g.EdgeMM, papillaHalfMM/2))
 	an.found(IncisivePapilla, p, expanded(along*math.Hypot(1, h.c[1]), an.midU, up))
+}
+
+// faulty tells whether the k-th place of the section at u lies in a fault, or within half a millimetre
+// of one: so far a rim may be rounded.
+func (an *Anatomy) faulty(faults []Defect) func(u float64, k int) bool {
+	const besideMM = 0.5
+	type spot struct{ u, rho, r float64 }
+	var in []spot
+	for _, d := range faults {
+		path, width := []Vec{d.Centre}, d.DiameterMM
+		if d.Kind == Fold {
+			path, width = d.Path, d.WidthMM
+		}
+		for _, p := range path {
+			u, rho := an.chart.at(an.Frame.Local(p))
+			in = append(in, spot{u, rho, *width/2 + besideMM})
+		}
+	}
+	return func(u float64, k int) bool {
+		rho := (float64(k) + 0.5) * envBin
+		for _, s := range in {
+			if math.Hypot((u-s.u)*s.rho/an.chart.radius, rho-s.rho) < s.r {
+				return true
+			}
+		}
+		return false
+	}
+}
+
+// settleFaults looks for the papilla again where a fault was taken for it. A papilla that the user gave
+// stays; one that is found nowhere else goes.
+func (an *Anatomy) settleFaults(faults []Defect) {
+	l, ok := an.Landmarks[IncisivePapilla]
+	if !ok || l.Source == "given" {
+		return
+	}
+	u, rho := an.chart.at(an.Frame.Local(l.Point))
+	if an.faulty(faults)(u, int(rho/envBin)) {
+		delete(an.Landmarks, IncisivePapilla)
+		an.papilla(faults)
+	}
 }
 
 // nearest is the section nearest to the middle of the chart.

@@ -106,11 +106,10 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	res.Decisions, res.Frame, res.Landmarks, res.Crest = an.Decisions, &an.Frame, an.Landmarks, an.Crest()
 
 	res.TissueAreaMM2 = an.tissueArea(m)
+	res.OcclusalUnmeasured = "the surface shows the jaw itself; it carries no rim"
 	if an.Surface == Impression {
 		opt.step("the occlusion rim")
-		res.Occlusal, res.OcclusalUnmeasured = measureOcclusal(m, normals, an, opt.Given, method.Occlusal, res.Quality.Grain())
-	} else {
-		res.OcclusalUnmeasured = "the surface shows the jaw itself; it carries no rim"
+		res.OcclusalUnmeasured = an.findRim(m, normals, method.Occlusal)
 	}
 	opt.step("openings in the scan")
 	res.Holes = FindHoles(m, normals, an, method.Hole)
@@ -121,6 +120,11 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 			noise = *res.Quality.NoiseMM
 		}
 		res.Defects = FindDefects(m, normals, an, method.Defect, noise)
+		an.settleFaults(res.Defects)
+	}
+	if an.rim != nil {
+		opt.step("the occlusal plane")
+		res.Occlusal = an.measureOcclusal(m, opt.Given, method.Occlusal, g)
 	}
 	opt.step("the border all round")
 	res.Border = MeasureBorder(m, t, an, g, an.crestTurn(method.Occlusal.ClusterMM), method.Border)
@@ -129,17 +133,22 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	return res, an
 }
 
-// measureOcclusal finds the rim, marks it in the anatomy and fits its plane.
-func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om OcclusalMethod, g Grain) (*Occlusal, string) {
+// findRim finds the rim and marks it in the anatomy, or says why there is none.
+func (an *Anatomy) findRim(m *mesh.Mesh, normals []Vec, om OcclusalMethod) (why string) {
 	if an.Coverage != TwoSided {
-		return nil, "the scan lacks its oral side"
+		return "the scan lacks its oral side"
 	}
 	rim, why := FindRim(m, normals, an.Frame.TowardTissue, om)
 	if rim == nil {
-		return nil, NoRim + ": " + why
+		return NoRim + ": " + why
 	}
 	an.rim = rim
 	an.markRim(m, normals, rim)
+	return ""
+}
+
+// measureOcclusal fits the plane of the rim that was found.
+func (an *Anatomy) measureOcclusal(m *mesh.Mesh, given Given, om OcclusalMethod, g Grain) *Occlusal {
 	refs := OcclusalRefs{Left: an.Frame.Left, Posterior: an.Frame.Posterior, Toward: an.Frame.TowardTissue, References: map[string]Vec{"crest": an.Frame.TowardTissue}, Grain: g}
 	var beside float64
 	refs.Apex, beside = an.rimApexes()
@@ -157,7 +166,7 @@ func measureOcclusal(m *mesh.Mesh, normals []Vec, an *Anatomy, given Given, om O
 		}
 		refs.References["given"] = n
 	}
-	return FitOcclusal(m, rim, refs, om), ""
+	return FitOcclusal(m, an.rim, refs, om)
 }
 
 // notchPapillaPlane returns the normal, toward the tissue, of the plane through both hamular

@@ -218,8 +218,8 @@ func (m *maker) chips() error {
 	return nil
 }
 
-// attach brings the handle to the solid: up, where it would pass under it, and back along itself
-// until its end is inside, as a handle that hangs in the air is a piece of its own and not part of the
+// attach brings a handle that meets nothing to the solid: up, where it would pass under it, and back
+// along itself until its end is inside, as one that hangs in the air is a piece of its own and not part of the
 // impression.
 func (m *maker) attach() error {
 	h := m.s.handle
@@ -235,7 +235,10 @@ func (m *maker) attach() error {
 		end := c.Along(h.half.Y, along)
 		for t := -2 * h.half.Y; t < mostMM; t += stepMM {
 			if f, _, _ := m.s.at(end.Along(t, along)); f < 0 {
-				h.c = c.Along(math.Max(0, t+deepMM), along)
+				if t > 0 {
+					c = c.Along(t+deepMM, along)
+				}
+				h.c = c
 				return nil
 			}
 		}

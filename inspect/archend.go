@@ -15,7 +15,7 @@ type archEnd struct {
 	rear      float64 // t of the material's rearmost point
 	rearPoint Vec
 	roll      float64 // radius of the rounded end; 0 where the surface just stops
-	closed    bool    // the material's end was seen: the contour goes on round it
+	cutOff    bool    // the scan stops before the material's end, which may lie anywhere behind it
 
 	limit       float64 // t up to which the profile is tissue surface, before the rounded end
 	slopeAt     float64 // steepest slope of the last stretch, over the notch or the pad
@@ -126,14 +126,14 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 		}
 	}
 	cs := newSlicer(m, an.loc).cut(faces, e.base, e.dir, along)
-	if !e.follow(cs, pts[len(pts)/2]) {
+	if !e.follow(cs, pts[len(pts)/2], an.Coverage == TwoSided) {
 		return nil
 	}
 	return e
 }
 
 // follow walks the contour that passes a point of the crest, from its start to the rear end.
-func (e *archEnd) follow(cs []contour, crest Vec) bool {
+func (e *archEnd) follow(cs []contour, crest Vec, twoSided bool) bool {
 	tl := crest.Sub(e.base).Dot(e.dir)
 	var c *contour
 	at, best := 0, 1.0
@@ -165,6 +165,7 @@ func (e *archEnd) follow(cs []contour, crest Vec) bool {
 	e.rear = math.Inf(-1)
 	var after float64
 	var tip int
+	round := false // the contour goes on round the material's end
 	for {
 		if c.rho[i] > e.rear {
 			e.rear, tip, after = c.rho[i], i, 0
@@ -179,16 +180,17 @@ func (e *archEnd) follow(cs []contour, crest Vec) bool {
 		after += c.pts[i].Dist(c.pts[j])
 		i = j
 		if after > 4 {
-			e.closed = true
+			round = true
 			break
 		}
 	}
 	e.rearPoint = c.pts[tip]
 	// A scan of the tissue side alone ends somewhere on the rounded end; where it is steep, that
-	// much of the roundness is there to be fitted.
-	if n := len(e.t); e.closed || n > 3 && math.Abs(e.z[n-1]-e.zAt(e.rear-0.4)) > 0.4 {
+	// much of the roundness is there to be fitted. One of both sides goes on round it, or is cut off.
+	if n := len(e.t); round || !twoSided && n > 3 && math.Abs(e.z[n-1]-e.zAt(e.rear-0.4)) > 0.4 {
 		e.roll = c.tipRadius(tip)
 	}
+	e.cutOff = !round && (twoSided || e.roll == 0)
 	e.limit = e.rear - e.roll
 	if len(e.t) <= 10 {
 		return false

@@ -30,8 +30,12 @@ const crownHalfMM = 1.4
 // tissue over the notch, away from it over the pad; the slope dies out at the summit. The knee
 // is the point farthest from the chord between the level part and the summit. The material's
 // own rounded end, whose radius is known from the far side, is no part of the profile: a
-// slope that is still steep there has not reached its summit.
+// slope that is still steep there has not reached its summit. Where the scan was cut off, what the
+// profile shows is the crest's own waves, which look like a low pad.
 func (an *Anatomy) endLandmarks(e *archEnd) {
+	if e.cutOff {
+		return
+	}
 	sign := 1.0
 	level := notchLevel
 	if an.Jaw == Lower {

@@ -1,7 +1,9 @@
 package inspect
 
 import (
+	"maps"
 	"math"
+	"slices"
 	"testing"
 
 	"fornix/inspect/phantom"
@@ -185,8 +187,12 @@ func TestCropInventsNoNumber(t *testing.T) {
 			"rear":  func(p Vec) bool { return p.Y < hi.Y-span.Y/3 },
 			"left":  func(p Vec) bool { return p.X < hi.X-span.X/3 },
 			"front": func(p Vec) bool { return p.Y > lo.Y+span.Y/3 },
+			// Elsewhere on the crest, whose waves may look like a low pad.
+			"rear fifth": func(p Vec) bool { return p.Y < hi.Y-span.Y/5 },
+			"rear 3/10":  func(p Vec) bool { return p.Y < hi.Y-3*span.Y/10 },
+			"rear half":  func(p Vec) bool { return p.Y < hi.Y-span.Y/2 },
 		}
-		for _, cut := range []string{"rear", "left", "front"} {
+		for _, cut := range slices.Sorted(maps.Keys(cuts)) {
 			var tri [][3]mesh.VertexID
 			for f, corners := range m.Tri {
 				if cuts[cut](middleOf(m, mesh.FaceID(f))) {

@@ -44,7 +44,7 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	s.Rearmost = &rear
 	along := e.dir.Y // posterior part of the line's direction
 	// Where the scan was cut off, the material may go on: neither short nor long can be told.
-	if !e.closed && e.roll == 0 {
+	if e.cutOff {
 		s.Unmeasured = "the scan stops before the material's rounded end"
 		return s
 	}

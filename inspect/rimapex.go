@@ -11,7 +11,8 @@ const besideMM = 12.0
 const levelMM = 0.1
 
 // rimApexes returns the border apexes to which rim heights are measured. At the sides it is the
-// one farthest toward the tissue around half-way between buccal frenum and rear end. beside is
+// one farthest toward the tissue around half-way between buccal frenum and rear end, and there is none where
+// the scan was cut off before that end. beside is
 // how far the front's place is open, root mean square, mm.
 func (an *Anatomy) rimApexes() (out map[string]Vec, beside float64) {
 	out = map[string]Vec{}
@@ -23,6 +24,9 @@ func (an *Anatomy) rimApexes() (out map[string]Vec, beside float64) {
 		out["anterior"], beside = an.Frame.World(p), u
 	}
 	for i, name := range [2]string{"right", "left"} {
+		if e := an.ends[i]; e == nil || e.cutOff {
+			continue
+		}
 		u := (an.bounds.frenum[i] + an.bounds.end[i]) / 2
 		if i == 0 {
 			u = -u

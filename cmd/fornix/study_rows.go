@@ -24,6 +24,14 @@ func brief(v float64) string {
 	return strconv.FormatFloat(short+0, 'f', -1, 64)
 }
 
+// chance writes a p-value as papers do: what lies below a ten-thousandth is not told apart.
+func chance(p float64) string {
+	if p < 1e-4 {
+		return "p < 0.0001"
+	}
+	return fmt.Sprintf("p = %.4f", p)
+}
+
 // studyRows lists what is known of a quantity, and why the rest is not.
 func studyRows(r study.Result, d study.Design) []studyRow {
 	var out []studyRow
@@ -76,7 +84,7 @@ func studyRows(r study.Result, d study.Design) []studyRow {
 		for _, f := range c.Forms {
 			v, note := &f.Value, f.Meaning
 			if f.F != nil {
-				note += fmt.Sprintf("; F %s with %d and %d degrees of freedom, p %s", brief(*f.F), f.DF1, f.DF2, brief(*f.P))
+				note += fmt.Sprintf("; F %s with %d and %d degrees of freedom, %s", brief(*f.F), f.DF1, f.DF2, chance(*f.P))
 			}
 			if f.Why != "" {
 				note += "; " + f.Why
@@ -107,7 +115,7 @@ func studyRows(r study.Result, d study.Design) []studyRow {
 		}
 		note = ""
 		if g.SlopeP != nil {
-			note = "p " + brief(*g.SlopeP)
+			note = chance(*g.SlopeP)
 		}
 		add("agreement", group, "slope on the mean", g.Slope, nil, note)
 	} else {

@@ -154,7 +154,7 @@ func (w *studyWork) figure(name string, f *render.Figure, says string) (shownFig
 
 // groups is a plot of all groups, or of all values where there are none.
 func (w *studyWork) groups(r study.Result) render.Groups {
-	d := render.Groups{Quantity: r.Quantity, Unit: study.Unit(r.Quantity)}
+	d := render.Groups{Quantity: study.Words(r.Quantity), Unit: study.Unit(r.Quantity)}
 	list := r.Groups[1:]
 	if len(list) == 0 {
 		list = r.Groups

@@ -143,3 +143,15 @@ func TestIntervalsCover(t *testing.T) {
 		}
 	}
 }
+
+// What a column's name ends in is its unit, in the dictionary's own names.
+func TestUnitsOfColumns(t *testing.T) {
+	for column, want := range map[string][2]string{
+		"rim_height_anterior_mm": {"rim height anterior", "mm"}, "hole_area_max_mm2": {"hole area max", "mm²"}, "void_volume_mm3": {"void volume", "mm³"},
+		"rim_cant_crest_deg": {"rim cant crest", "°"}, "faces_per_mm2": {"faces", "1/mm²"}, "void_count": {"void count", ""},
+	} {
+		if w, u := Words(column), Unit(column); w != want[0] || u != want[1] {
+			t.Errorf("%s: %q in %q", column, w, u)
+		}
+	}
+}

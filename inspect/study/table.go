@@ -100,12 +100,26 @@ func (t *Table) Levels(column string) []string {
 	return out
 }
 
-// Unit is that in which a column's name ends, as one writes it; empty: none.
+// units are what the names of columns end in, and how it is written.
+var units = [][2]string{{"_per_mm2", "1/mm²"}, {"_mm", "mm"}, {"_mm2", "mm²"}, {"_mm3", "mm³"}, {"_deg", "°"}}
+
+// Unit is the unit that a column's name ends in; empty: none.
 func Unit(column string) string {
-	for _, u := range [][2]string{{"_mm", "mm"}, {"_mm2", "mm²"}, {"_mm3", "mm³"}, {"_deg", "°"}, {"_per_mm2", "1/mm²"}} {
-		if strings.HasSuffix(column, u[0]) && !(u[0] == "_mm2" && strings.HasSuffix(column, "_per_mm2")) {
+	for _, u := range units {
+		if strings.HasSuffix(column, u[0]) {
 			return u[1]
 		}
 	}
 	return ""
+}
+
+// Words is a column's name without its unit, in words.
+func Words(column string) string {
+	for _, u := range units {
+		if name, ok := strings.CutSuffix(column, u[0]); ok {
+			column = name
+			break
+		}
+	}
+	return strings.ReplaceAll(column, "_", " ")
 }

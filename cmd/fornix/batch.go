@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -16,6 +17,7 @@ import (
 	"syscall"
 
 	"fornix/cmd/fornix/batch"
+	"fornix/cmd/fornix/share"
 	"fornix/inspect"
 )
 
@@ -26,6 +28,7 @@ type batchCmd struct {
 	Workers  int      `help:"Processor cores to use, one for each scan in hand (default: all)." placeholder:"N"`
 	Memory   int      `help:"MiB that all scans in hand may need together (default: half of what is free)." placeholder:"MIB"`
 	Images   bool     `help:"Write pictures, page and sheet of each scan too; takes about as long again."`
+	Share    string   `help:"Let other machines work too: listen at HOST:PORT and print what they join by." placeholder:"ADDRESS"`
 	Quiet    bool     `short:"q" help:"Print no progress and no summary; errors are still told."`
 }
 
@@ -44,11 +47,16 @@ There are never more scans in hand than workers, and never so many that they may
 for each and 14 bytes for each byte of an STL file, 48 of another, three times as much for packed ones. A scan that
 needs more than all of it is measured alone.
 
+With --share every machine that runs fornix worker takes scans from this one, which keeps all results; a machine may
+come or go at any moment. A scan that ends its worker three times is set aside with that reason. Off this machine
+(127.0.0.1) scans and results go through TLS; the line that is printed holds the right to join: keep it to yourself.
+
 Examples:
 
   fornix batch scans --out study
   fornix batch 'scans/*.stl' more --out study --workers 4
   fornix batch scans.csv --out study --protocol our-clinic.toml
+  fornix batch scans --out study --share 0.0.0.0:7374
   fornix judge study --protocol other.toml
 
 Exit code: 0 done, whatever the verdicts and even where scans could not be read; 1 stopped or could not.`
@@ -91,6 +99,15 @@ func (c batchCmd) Run(s streams) error {
 	defer debug.SetMemoryLimit(debug.SetMemoryLimit(o.Memory))
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	if c.Share != "" {
+		host, err := startShare(s, c.Share, c.Out, share.About{Version: o.Version, Protocol: protocolText(p), Images: c.Images})
+		if err != nil {
+			return &failure{exitFailed, err.Error(), "give --share an address of this machine and a free port, such as 0.0.0.0:7374"}
+		}
+		defer host.Close()
+		o.Memory = math.MaxInt64 / 2 // scans wait on the disk, not in memory
+		o.Share = func(ctx context.Context, b batch.Board) error { return shareWork(ctx, host, b, o) }
+	}
 	show := newBatchProgress(s.err, c.Quiet)
 	o.Say = show
 	told := context.AfterFunc(ctx, func() {

@@ -17,11 +17,12 @@ import (
 	"fornix/mesh"
 )
 
-// batchScans writes n phantoms of random jaws, coarse ones, and bad files among them into dir.
+// batchScans writes n coarse phantoms, no two alike, and bad files among them into dir.
 func batchScans(t *testing.T, dir string, n, bad int, spacing float64) {
 	t.Helper()
 	for i := range n {
-		p := phantom.Random(int64(i+1), []string{"upper", "lower"}[i%2])
+		p := phantom.Default([]string{"upper", "lower"}[i%2])
+		p.Seed = int64(i + 1)
 		p.Spacing = spacing
 		made, err := phantom.Make(p)
 		if err != nil {

@@ -29,6 +29,7 @@ type command struct {
 	Batch    batchCmd    `cmd:"" help:"Measure many scans and make tables of them; goes on where it was stopped."`
 	Judge    judgeCmd    `cmd:"" help:"Judge the results of a batch by another protocol, without the scans."`
 	Study    studyCmd    `cmd:"" help:"Statistics and plots for a paper from the tables of a batch."`
+	Worker   workerCmd   `cmd:"" help:"Measure scans of a batch that another machine shares."`
 	Serve    serveCmd    `cmd:"" help:"Open the app in the browser: drop scans, see results, fill in the order."`
 	Demo     demoCmd     `cmd:"" help:"Make an invented case, inspect it, and show what comes out."`
 	Phantom  phantomCmd  `cmd:"" help:"Write a synthetic scan and the truth about it."`
@@ -58,7 +59,7 @@ Examples:
   fornix explain border-thin               read what a finding means
 
 It is a screening aid, no medical device and no diagnosis: a licensed clinician decides. Nothing leaves this
-computer.
+computer unless you share a batch with another one.
 
 Exit codes: 0 done, 1 could not, 2 wrong use, 3 done and the verdict is not send.`
 

@@ -56,6 +56,15 @@ func Serve(ctx context.Context, b Board, measure Measure) error {
 	}
 }
 
+// ServeAll does so with a number of workers.
+func ServeAll(ctx context.Context, b Board, workers int, measure Measure) error {
+	var g errgroup.Group
+	for range workers {
+		g.Go(func() error { return Serve(ctx, b, measure) })
+	}
+	return g.Wait()
+}
+
 // Options say how a batch is run.
 type Options struct {
 	Dir      string
@@ -66,6 +75,9 @@ type Options struct {
 	Version  string // of the program; another one measures anew
 	Measure  Measure
 	Say      Listener
+
+	// Share has a board's work done elsewhere, until none is left or ctx ends; nil: Workers do it here.
+	Share func(ctx context.Context, b Board) error
 }
 
 // Listener is told how a batch goes on. Calls come one at a time.
@@ -93,11 +105,11 @@ func Run(ctx context.Context, s *Store, rows []Row, o Options) error {
 			o.Say.Measured(r.Path, r.Reason)
 		}
 	}
-	var g errgroup.Group
-	for range o.Workers {
-		g.Go(func() error { return Serve(ctx, b, o.Measure) })
+	share := o.Share
+	if share == nil {
+		share = func(ctx context.Context, b Board) error { return ServeAll(ctx, b, o.Workers, o.Measure) }
 	}
-	if err := g.Wait(); err != nil {
+	if err := share(ctx, b); err != nil {
 		return err
 	}
 	if b.next < len(b.todo) {

@@ -1,0 +1,193 @@
+package share
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"fornix/cmd/fornix/batch"
+)
+
+// Queue is a batch.Board whose work comes from a host.
+type Queue struct {
+	nc      *nats.Conn
+	js      jetstream.JetStream
+	work    jetstream.Consumer
+	scans   jetstream.ObjectStore
+	results jetstream.ObjectStore
+	about   About
+
+	mu   sync.Mutex
+	hand map[string]held
+}
+
+// held is work in hand: the message, and what ends saying that it is being worked on.
+type held struct {
+	msg  jetstream.Msg
+	stop context.CancelFunc
+}
+
+// Join joins a host. A worker of another version is turned away, since its numbers may differ. A host
+// that is away for longer than a minute is given up.
+func Join(ctx context.Context, l Link, version string) (*Queue, error) {
+	opts := []nats.Option{nats.Token(l.Token), nats.MaxReconnects(60), nats.ReconnectWait(time.Second)}
+	scheme := "nats://"
+	if l.Certificate != "" {
+		opts = append(opts, nats.Secure(l.tls()))
+		scheme = "tls://"
+	}
+	nc, err := nats.Connect(scheme+l.Address, opts...)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", l.Address, err)
+	}
+	q, err := enter(ctx, nc, version)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", l.Address, err)
+	}
+	return q, nil
+}
+
+// enter makes a queue of a connection, which is closed where that fails.
+func enter(ctx context.Context, nc *nats.Conn, version string) (*Queue, error) {
+	q := &Queue{nc: nc, hand: map[string]held{}}
+	if err := q.begin(ctx, version); err != nil {
+		nc.Close()
+		return nil, err
+	}
+	return q, nil
+}
+
+func (q *Queue) begin(ctx context.Context, version string) (err error) {
+	ctx, cancel := context.WithTimeout(ctx, 30*time.Second)
+	defer cancel()
+	if q.js, err = jetstream.New(q.nc); err != nil {
+		return err
+	}
+	kv, err := q.js.KeyValue(ctx, aboutBucket)
+	if err != nil {
+		return err
+	}
+	entry, err := kv.Get(ctx, aboutKey)
+	if err != nil {
+		return err
+	}
+	if err := json.Unmarshal(entry.Value(), &q.about); err != nil {
+		return err
+	}
+	if q.about.Version != version {
+		return fmt.Errorf("the batch is measured by %s, and this is %s", q.about.Version, version)
+	}
+	if q.scans, err = q.js.ObjectStore(ctx, scanBucket); err != nil {
+		return err
+	}
+	if q.results, err = q.js.ObjectStore(ctx, resultBucket); err != nil {
+		return err
+	}
+	q.work, err = q.js.Consumer(ctx, workStream, workersName)
+	return err
+}
+
+// About is what the host asks for.
+func (q *Queue) About() About { return q.about }
+
+// Close leaves the host. What is in hand is given to another.
+func (q *Queue) Close() { q.nc.Close() }
+
+// Take waits for work. ok is false when ctx is done or the host has gone.
+func (q *Queue) Take(ctx context.Context) (batch.Work, bool, error) {
+	for ctx.Err() == nil && !q.nc.IsClosed() {
+		msgs, err := q.work.Fetch(1, jetstream.FetchMaxWait(time.Second))
+		if err != nil {
+			if q.nc.IsClosed() {
+				break
+			}
+			time.Sleep(time.Second) // the host is away: ask again
+			continue
+		}
+		for m := range msgs.Messages() {
+			if w, ok := q.open(ctx, m); ok {
+				return w, true, nil
+			}
+		}
+	}
+	return batch.Work{}, false, nil
+}
+
+// open gets the scan of a message. ok is false where there is nothing to measure.
+func (q *Queue) open(ctx context.Context, m jetstream.Msg) (w batch.Work, ok bool) {
+	var o order
+	meta, err := m.Metadata()
+	if err != nil || json.Unmarshal(m.Data(), &o) != nil {
+		m.Term()
+		return w, false
+	}
+	w = batch.Work{Key: o.Key, Name: o.Name, Jaw: o.Jaw, Unit: o.Unit}
+	busy, stop := context.WithCancel(context.WithoutCancel(ctx))
+	go func() {
+		tick := time.NewTicker(q.about.Patience / 3)
+		defer tick.Stop()
+		for {
+			select {
+			case <-busy.Done():
+				return
+			case <-tick.C:
+				m.InProgress()
+			}
+		}
+	}()
+	q.mu.Lock()
+	q.hand[w.Key] = held{m, stop}
+	q.mu.Unlock()
+	if meta.NumDelivered > mostTries {
+		q.Put(w, batch.Result{Reason: fmt.Sprintf("it ended its worker %d times and was set aside", mostTries)})
+		return w, false
+	}
+	if w.Content, err = q.scans.GetBytes(ctx, o.Key); err != nil {
+		q.mu.Lock()
+		delete(q.hand, w.Key)
+		q.mu.Unlock()
+		stop()
+		if errors.Is(err, jetstream.ErrObjectNotFound) {
+			m.Term() // its result is there already
+		} else {
+			m.Nak()
+		}
+		return w, false
+	}
+	return w, true
+}
+
+// Put sends the result to the host; only then is the work done.
+func (q *Queue) Put(w batch.Work, r batch.Result) error {
+	q.mu.Lock()
+	h, inHand := q.hand[w.Key]
+	delete(q.hand, w.Key)
+	q.mu.Unlock()
+	if !inHand {
+		return nil
+	}
+	defer h.stop()
+	data, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	text, err := json.Marshal(done{w.Key, q.about.Version})
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	if _, err := q.results.PutBytes(ctx, w.Key, data); err != nil {
+		return err
+	}
+	if _, err := q.js.Publish(ctx, doneSubject, text); err != nil {
+		return err
+	}
+	return h.msg.DoubleAck(ctx)
+}

@@ -2,10 +2,12 @@ package main
 
 import (
 	"bytes"
+	"go/ast"
 	"go/parser"
 	"go/token"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -74,6 +76,51 @@ func TestImportsRunOneWay(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Only the batch that is shared with other machines, when asked to, opens a connection: nothing else
+// names what opens one.
+func TestNothingElseCallsOut(t *testing.T) {
+	calls := map[string][]string{
+		"net":      {"Dial", "DialTimeout", "DialTCP", "DialUDP", "DialIP", "DialUnix", "Dialer", "Resolver", "LookupHost", "LookupIP", "LookupAddr", "DefaultResolver"},
+		"net/http": {"Get", "Post", "PostForm", "Head", "Client", "DefaultClient", "NewRequest", "NewRequestWithContext", "Transport", "DefaultTransport"},
+		"net/rpc":  nil, "net/smtp": nil, "crypto/tls": nil, // nil: not even imported
+	}
+	files := 0
+	goFiles(t, func(file string, text []byte) {
+		if strings.HasSuffix(file, "_test.go") || strings.HasPrefix(file, "cmd/check/") || strings.HasPrefix(file, "cmd/fornix/share/") {
+			return
+		}
+		files++
+		f, err := parser.ParseFile(token.NewFileSet(), file, text, 0)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		named := map[string][]string{} // what may not be called, by the package's name in the file
+		for _, s := range f.Imports {
+			at, _ := strconv.Unquote(s.Path.Value)
+			list, bound := calls[at]
+			if !bound {
+				continue
+			}
+			if list == nil || s.Name != nil {
+				t.Errorf("%s imports %s", file, s.Path.Value)
+			}
+			named[path.Base(at)] = list
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			if s, ok := n.(*ast.SelectorExpr); ok {
+				if x, ok := s.X.(*ast.Ident); ok && slices.Contains(named[x.Name], s.Sel.Name) {
+					t.Errorf("%s calls %s.%s", file, x.Name, s.Sel.Name)
+				}
+			}
+			return true
+		})
+	})
+	if files < 100 {
+		t.Errorf("looked at %d files only", files)
+	}
 }
 
 // longest is what a reader can hold: a longer file is two files.

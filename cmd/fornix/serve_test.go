@@ -5,7 +5,10 @@ import (
 	"bytes"
 	"encoding/json"
 	"io"
+	"net"
 	"net/http"
+	"net/http/cookiejar"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -28,8 +31,19 @@ type app struct {
 
 func startApp(t *testing.T, dir string) *app {
 	t.Helper()
+	a, address := startAt(t, dir, "--listen", "127.0.0.1:0")
+	if !strings.HasPrefix(address, "http://127.0.0.1:") {
+		t.Fatal(address)
+	}
+	a.base = strings.TrimSuffix(address, "/")
+	return a
+}
+
+// startAt starts the program and returns it with the first address that it prints.
+func startAt(t *testing.T, dir string, args ...string) (a *app, address string) {
+	t.Helper()
 	c := exec.Command(os.Args[0])
-	c.Env = append(os.Environ(), "FORNIX_ARGS="+strings.Join([]string{"serve", "--dir", dir, "--no-browser", "--listen", "127.0.0.1:0"}, "\n"))
+	c.Env = append(os.Environ(), "FORNIX_ARGS="+strings.Join(append([]string{"serve", "--dir", dir, "--no-browser"}, args...), "\n"))
 	c.Stderr = os.Stderr
 	out, err := c.StdoutPipe()
 	if err != nil {
@@ -38,14 +52,53 @@ func startApp(t *testing.T, dir string) *app {
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
 	}
-	a := &app{t: t, c: c}
+	a = &app{t: t, c: c}
 	t.Cleanup(a.kill)
 	line, err := bufio.NewReader(out).ReadString('\n')
-	if err != nil || !strings.HasPrefix(line, "Open http://127.0.0.1:") {
+	address, found := strings.CutPrefix(strings.TrimSpace(line), "Open ")
+	if err != nil || !found {
 		t.Fatalf("%q: %v", line, err)
 	}
-	a.base = strings.TrimSuffix(strings.TrimSpace(strings.TrimPrefix(line, "Open ")), "/")
-	return a
+	return a, address
+}
+
+// Unless told otherwise the app listens where only this machine can connect; told to listen to all, it
+// prints a key and shows nothing without it.
+func TestServeIsForThisMachineUnlessTold(t *testing.T) {
+	_, address := startAt(t, t.TempDir())
+	u, err := url.Parse(address)
+	if ip := net.ParseIP(u.Hostname()); err != nil || ip == nil || !ip.IsLoopback() {
+		t.Fatalf("%s: %v", address, err)
+	}
+	for _, ip := range ownAddresses() { // those that others reach this machine by
+		if c, err := net.DialTimeout("tcp", net.JoinHostPort(ip, u.Port()), 2*time.Second); err == nil {
+			c.Close()
+			t.Errorf("the app answers at %s", ip)
+		}
+	}
+	_, address = startAt(t, t.TempDir(), "--listen", "0.0.0.0:0")
+	bare, key, found := strings.Cut(address, "enter?key=")
+	if !found || len(key) < 20 {
+		t.Fatalf("no key is printed: %s", address)
+	}
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		who    http.Client
+		at     string
+		status int
+	}{{http.Client{}, bare, 403}, {http.Client{}, bare + "enter?key=" + key[1:], 403}, {http.Client{Jar: jar}, address, 200}, {http.Client{Jar: jar}, bare, 200}} {
+		w, err := c.who.Get(c.at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w.Body.Close()
+		if w.StatusCode != c.status {
+			t.Errorf("%s: %s, not %d", c.at, w.Status, c.status)
+		}
+	}
 }
 
 // kill ends the process at once, in whatever it is doing.

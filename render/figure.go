@@ -89,17 +89,9 @@ func (f *Figure) words(text string, x, y, anchor float64, ink color.RGBA) {
 	f.parts = append(f.parts, part{kind: partText, path: [][2]float64{{x, y}}, text: text, size: figureType, ink: ink})
 }
 
-// legible puts a question mark where the font has no letter.
+// legible puts a question mark where a letter cannot be set.
 func (f *Figure) legible(text string) string {
-	return strings.Map(func(r rune) rune {
-		if r == '\n' || r == '\t' || r == '\u00a0' {
-			return ' '
-		}
-		if i, err := sheetFont().GlyphIndex(&f.buf, r); err != nil || i == 0 || r > 0xffff {
-			return '?'
-		}
-		return r
-	}, text)
+	return strings.Map(func(r rune) rune { return settable(&f.buf, r) }, text)
 }
 
 // face is the figures' font at a size in pixels.

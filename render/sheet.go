@@ -10,6 +10,7 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 	"github.com/go-fonts/dejavu/dejavusans"
 	"github.com/go-fonts/dejavu/dejavusansbold"
+	"golang.org/x/image/font/sfnt"
 
 	"fornix/inspect"
 	"fornix/inspect/casefile"
@@ -41,7 +42,8 @@ type SheetOptions struct {
 // LabSheet writes the paper that travels with a case as a PDF of two to four pages: what is to be done,
 // the findings with close-ups, the views, the border's profile, what was measured with its
 // uncertainty and limits, and the order. Text can be selected and is set in embedded fonts; a
-// letter that they lack is printed as a question mark. Same input, same bytes.
+// letter that they cannot set is printed as a question mark, and the sheet says in which fields. Same
+// input, same bytes.
 func LabSheet(in SheetInput, opt SheetOptions) ([]byte, error) {
 	if len(in.Scans) < 1 || len(in.Scans) > 2 {
 		return nil, errors.New("render: a sheet has one scan or two")
@@ -94,6 +96,7 @@ type labSheet struct {
 	y        float64 // where the next line goes
 	images   int
 	printers []*printer // one per scan
+	buf      sfnt.Buffer
 }
 
 // The sheet's layout, mm, and its sizes of type, points. Nothing is set under 7.5 points.
@@ -172,18 +175,9 @@ func (k *labSheet) head(text string) {
 	k.y += 6
 }
 
-// says is text as the font can set it.
+// says is text as the sheet can set it.
 func (k *labSheet) says(text string) string {
-	var w writer
-	return strings.Map(func(r rune) rune {
-		if r == '\n' || r == '\t' || r == '\u00a0' {
-			return ' '
-		}
-		if i, err := sheetFont().GlyphIndex(&w.buf, r); err != nil || i == 0 || r > 0xffff {
-			return '?'
-		}
-		return r
-	}, text)
+	return strings.Map(func(r rune) rune { return settable(&k.buf, r) }, text)
 }
 
 // lines sets a paragraph x mm from the left margin and w wide, and returns its height. With lines

@@ -29,6 +29,7 @@ func (k *labSheet) order() {
 			}
 			k.y += k.linesOf(strings.Join(names, "; ")+".", 0, k.y-0.4, k.width(), 8, rowMM) + 2.5
 		}
+		k.unprinted()
 		k.caseRows(gaps, k.left()-k.endTall())
 	}
 	k.end()

@@ -80,6 +80,7 @@ func TestSheetText(t *testing.T) {
 		t.Skip("no pdftotext")
 	}
 	c := emptyCase(t)
+	c.Clinic.Address, c.More.Notes = "東京 12", "תותבת"
 	out, reps := sheetOf(t, c, "A4", inspect.Lower)
 	path := filepath.Join(t.TempDir(), "sheet.pdf")
 	if err := os.WriteFile(path, out, 0o600); err != nil {
@@ -92,7 +93,8 @@ func TestSheetText(t *testing.T) {
 	text := strings.Join(strings.Fields(string(raw)), " ")
 	want := []string{"Laboratory sheet", "case K-2031", "Łódź Ελλάς Київ", strings.ToUpper(string(reps[0].Verdict)),
 		"page 1 of 3", "page 3 of 3", reps[0].Scan.File, caution, "Border thickness along the border", "Missing before this is sent",
-		"over 0.6 / 0.9 mm", "Signature of the clinician"}
+		"over 0.6 / 0.9 mm", "Signature of the clinician", "?? 12",
+		"Not printed as it was written", "Read these in the order file: Clinic's address (2 of 4 letters); Notes (5 of 5 letters)."}
 	want = append(want, inspect.Cautions()...)
 	for _, g := range c.Missing("") {
 		want = append(want, casefile.Name(g.Key))
@@ -125,8 +127,16 @@ func TestSheetFontHasScripts(t *testing.T) {
 			}
 		}
 	}
-	if got := newSheet("A4").says("a漢b"); got != "a?b" {
-		t.Errorf("a letter that is not there is set as %q", got)
+	// Letters that the font lacks, and those that it has and that cannot be set one after the other.
+	for text, want := range map[string]string{
+		"a漢b": "a?b", "אבa": "??a", "سa": "?a", "नमस्ते": "??????", "ກa": "?a", "z\u200b\u00ady": "zy", "e\u0301": "e\u0301", "?": "?", "😀": "?",
+	} {
+		if got := newSheet("A4").says(text); got != want {
+			t.Errorf("%q is set as %q, not %q", text, got, want)
+		}
+	}
+	if n, of := Unprinted("a 漢字 סb?\u200b"); n != 3 || of != 6 {
+		t.Errorf("%d of %d letters cannot be printed", n, of)
 	}
 }
 

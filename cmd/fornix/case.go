@@ -10,6 +10,7 @@ import (
 
 	"fornix/inspect/casefile"
 	"fornix/mesh"
+	"fornix/render"
 )
 
 type caseCmd struct {
@@ -73,6 +74,7 @@ func (c caseCheckCmd) Run(s streams) error {
 	for _, g := range gaps {
 		fmt.Fprintf(s.out, "%s: %s\n", g.Key, g.Text)
 	}
+	unprinted(s, c.File, &k)
 	warnings := personal(s, c.File)
 	if len(gaps) > 0 || warnings {
 		return errNotSend
@@ -93,6 +95,13 @@ func readCase(path string) (casefile.Case, error) {
 		return k, &failure{exitUsage, err.Error(), "fornix case new FILE writes one with every key"}
 	}
 	return k, nil
+}
+
+// unprinted warns of fields that the laboratory sheet cannot print as they are written.
+func unprinted(s streams, path string, k *casefile.Case) {
+	for _, u := range render.UnprintedFields(k) {
+		fmt.Fprintf(s.err, "fornix: %s, %s: %s\n", path, u.Key, u.Text())
+	}
 }
 
 // personal warns where a file's name, or the text in a scan's header, looks like a person's name or

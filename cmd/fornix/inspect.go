@@ -55,6 +55,9 @@ func (c inspectCmd) Run(s streams) error {
 	if err != nil {
 		return err
 	}
+	if j.order != nil {
+		unprinted(s, c.Case, j.order)
+	}
 	show := newProgress(s.err)
 	defer show.clear()
 	c.Scans = expand(c.Scans)

@@ -60,6 +60,9 @@ func (c relateCmd) Run(s streams) error {
 	if err != nil {
 		return err
 	}
+	if j.order != nil {
+		unprinted(s, c.Case, j.order)
+	}
 	show := newProgress(s.err)
 	defer show.clear()
 	paths := []string{c.Upper, c.Lower}

@@ -57,6 +57,13 @@ func TestOrderIsCheckedAndKept(t *testing.T) {
 	if err != nil || c.Order.Order.Number != "2024-117" || *c.Order.Vertical.RestMM != 65.5 || c.Order.Order.Stage != casefile.JawRelation {
 		t.Errorf("%+v %v", c.Order, err)
 	}
+	// What the sheet cannot print is told before it is sent, and hinders nothing.
+	if st = s.order("/case/1/order", map[string]string{"more.notes": "מגש 2", "clinic.address": "Zürich"}); !st.Saved || len(st.Unset) != 1 || !strings.HasPrefix(st.Unset["more.notes"], "3 of 4 letters cannot be printed") {
+		t.Errorf("%+v", st)
+	}
+	if _, page := s.ask("GET", "/case/1", nil, nil); !strings.Contains(page, "Notes: 3 of 4 letters cannot be printed") {
+		t.Error("the case's page does not tell what the sheet cannot print")
+	}
 	if st = s.order("/case/1/order/check", map[string]string{"order.number": "Zara Quibbleton", "nose": "1"}); len(st.Personal) != 1 || st.Errors["nose"] == "" {
 		t.Errorf("%+v", st)
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"fornix/inspect/casefile"
+	"fornix/render"
 )
 
 // orderState is what is said of an order while it is filled in.
@@ -15,6 +16,7 @@ type orderState struct {
 	Errors   map[string]string `json:"errors"`   // by key: what cannot be right
 	Missing  map[string]string `json:"missing"`  // by key: what must be said for the stage of the work
 	First    []string          `json:"first"`    // keys of both, in the order of the form
+	Unset    map[string]string `json:"unset"`    // by key: what the sheet cannot print as it is written
 	Personal []string          `json:"personal"` // what looks like a person
 	Teeth    []string          `json:"teeth"`    // ranges from the face, with what they are worth
 	Saved    bool              `json:"saved"`
@@ -22,7 +24,7 @@ type orderState struct {
 
 // filled puts what a form holds into the order of a case.
 func filled(k casefile.Case, form map[string]string) (casefile.Case, orderState) {
-	st := orderState{Errors: map[string]string{}, Missing: map[string]string{}, First: []string{}, Personal: []string{}, Teeth: []string{}}
+	st := orderState{Errors: map[string]string{}, Missing: map[string]string{}, Unset: map[string]string{}, First: []string{}, Personal: []string{}, Teeth: []string{}}
 	for _, key := range slices.Sorted(maps.Keys(form)) {
 		if err := k.Set(key, form[key]); err != nil {
 			st.Errors[key] = err.Error()
@@ -39,6 +41,9 @@ func filled(k casefile.Case, form map[string]string) (casefile.Case, orderState)
 				st.First = append(st.First, f.Key)
 			}
 		}
+	}
+	for _, u := range render.UnprintedFields(&k) {
+		st.Unset[u.Key] = u.Text()
 	}
 	for _, w := range k.Personal() {
 		st.Personal = append(st.Personal, fmt.Sprintf("%q looks like a %s. %s", w.Text, w.Kind, w.Why))
@@ -146,10 +151,11 @@ type leaveView struct {
 	Papers  []string
 	Package string // its file's name
 	Person  []casefile.Warning
+	Unset   []render.Unset
 }
 
 func (s *Server) leaveOf(c *Case) leaveView {
-	v := leaveView{Ready: len(chosen(&c.State)) > 0, Gaps: c.Order.Missing(""), Sheet: s.sheetState(c), Papers: papers, Person: c.Order.Personal()}
+	v := leaveView{Ready: len(chosen(&c.State)) > 0, Gaps: c.Order.Missing(""), Sheet: s.sheetState(c), Papers: papers, Person: c.Order.Personal(), Unset: render.UnprintedFields(&c.Order)}
 	v.Paper, _, _ = strings.Cut(c.Sheet, " ")
 	v.Package = packageName(c)
 	return v

@@ -34,6 +34,7 @@ function begin() {
 			const wrong = said.errors[key] || '';
 			const gap = said.missing[key] || '';
 			document.getElementById(`err-${key}`).textContent = wrong ? `This cannot be: ${wrong}.` : (touched.has(key) ? gap : '');
+			document.getElementById(`unset-${key}`).textContent = said.unset[key] || '';
 			field.classList.toggle('wrong', wrong !== '');
 			field.classList.toggle('gap', gap !== '');
 			for (const c of field.querySelectorAll('input, select, textarea')) {
@@ -58,6 +59,10 @@ function begin() {
 			li.append(a, said.errors[key] ? `: ${said.errors[key]}` : '');
 			return li;
 		}));
+		const unset = Object.keys(said.unset);
+		const print = document.getElementById('unset');
+		print.hidden = unset.length === 0;
+		print.textContent = unset.length ? `The sheet cannot print all letters of: ${unset.map(nameOf).join(', ')}. They stand whole in the order file of the package.` : '';
 		const person = document.getElementById('personal');
 		person.hidden = said.personal.length === 0;
 		person.textContent = said.personal.length ? `${said.personal.join(' ')} The order leaves the house: take it out.` : '';

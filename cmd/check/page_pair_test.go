@@ -121,6 +121,36 @@ func TestPairPageFindsEachFinding(t *testing.T) {
 	}
 }
 
+// No word or number lies over another, nor over what stands at the edges, from wherever the pair is seen.
+func TestPairPageSignsKeepApart(t *testing.T) {
+	s := pairPage(t)
+	for _, width := range []int64{1280, 390} {
+		p := openPage(t, s.file, width, 900, false)
+		value[any](p, `document.querySelectorAll('[data-layer]').forEach((b) => b.checked || b.click())`)
+		most := 0
+		for _, view := range []string{"front", "left", "right", "back", "above", "below"} {
+			p.click("[data-view=" + view + "]")
+			boxes := value[[][4]float64](p, `JSON.parse(document.getElementById('stage').dataset.boxes)`)
+			size := value[[2]float64](p, `[document.getElementById('stage').clientWidth, document.getElementById('stage').clientHeight]`)
+			for i, a := range boxes {
+				if a[0] < -1 || a[1] < -1 || a[2] > size[0]+1 || a[3] > size[1]+1 {
+					t.Errorf("%d wide, %s: a sign at %v is cut off by the picture of %v", width, view, a, size)
+				}
+				for _, b := range boxes[:i] {
+					if a[0] < b[2]-1 && b[0] < a[2]-1 && a[1] < b[3]-1 && b[1] < a[3]-1 {
+						t.Errorf("%d wide, %s: %v and %v overlap", width, view, a, b)
+					}
+				}
+			}
+			most = max(most, len(boxes))
+			p.shot(fmt.Sprintf("pair-signs-%s-%d", view, width), false)
+		}
+		if most < 12 {
+			t.Errorf("%d wide: only %d signs", width, most)
+		}
+	}
+}
+
 // Each layer of the pair changes the picture and changes it back; the gap's colours lie on the rims.
 func TestPairPageLayers(t *testing.T) {
 	s := pairPage(t)

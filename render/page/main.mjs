@@ -94,8 +94,8 @@ async function start() {
   const surfaces = [];
   for (const s of data.surfaces) surfaces.push(await unpacked(s));
   const stage = new Stage(find('stage'), find('canvas'), data, surfaces);
+  showSides(stage); // first, so that marks keep clear of it
   const marks = new Marks(stage);
-  showSides(stage);
   const precision = Math.ceil(200 * data.error_mm) / 100; // of a length between two points: both ends
   const measure = new Measure(stage, find('said'), precision);
   panel = new Panel(find('panel'), find('contour'), find('contour-said'), theme, precision);

@@ -10,6 +10,12 @@ const BEHIND = 1.5; // mm that a mark may lie behind the surface: a bleb's middl
 const INK = '#18181c', SOFT = '#58585e', PAPER = '#ffffff', CREST = '#144278', REAR = '#781e3c', PLANE = '#1e5c96', FILL = '#4a96d6';
 const BETWEEN = 14; // mm that a mark between two jaws may lie behind them: half a rim and more
 
+// Where a sign goes, in pixels from its own place, until one is free: numbers, words at a line, words
+// beside a landmark.
+const ASIDE = [[0, 0]];
+for (let r = 10; r <= 160; r += 10) ASIDE.push([r, 0], [-r, 0], [0, r], [0, -r]);
+const LEVELS = [0, 27, -27, 54, -54, 81, -81].map((y) => [0, y]), NEAR = LEVELS.slice(0, 3);
+
 // layerOf tells which layer a kind belongs to.
 const layerOf = {
   hole: 'holes', void: 'faults', bleb: 'faults', fold: 'faults', place: 'others', thin: 'others', thick: 'others', stretch: 'others',
@@ -276,25 +282,29 @@ export class Marks {
     s.element.dataset.signs = shown.join(' ');
   }
 
-  // part moves numbers beside each other and leaves out words that would cover a number or other words.
+  // part keeps signs inside the picture and apart from each other and from what stands at its edges:
+  // numbers move aside, words up or down, and words that find no place are left out.
   part() {
-    const taken = [], of = (g) => {
-      const [x, y] = this.stage.place(g.sprite.position), [w, h] = g.sprite.userData.size;
-      return [x - w / 2, y - h / 2, x + w / 2, y + h / 2];
-    };
-    const shown = this.signs.filter((g) => g.sprite.visible), s = this.stage;
+    const s = this.stage, taken = [...s.edges], inPicture = (x, y) => x >= 0 && y >= 0 && x <= s.width && y <= s.height;
     const covers = (b) => taken.some((t) => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3]);
-    for (const g of shown) {
-      if (!g.number) continue;
-      for (let k = 0; k < 12 && covers(of(g)); k++) g.sprite.position.addScaledVector(s.axis(0), 10 / s.pixels);
-      taken.push(of(g));
-    }
-    for (const g of shown) {
-      if (g.number) continue;
-      const b = of(g);
-      g.sprite.visible = !covers(b);
-      if (g.sprite.visible) taken.push(b);
-    }
+    const put = (g, moves) => {
+      const [x, y] = s.place(g.sprite.position), [w, h] = g.sprite.userData.size;
+      if (!inPicture(...s.place(g.at))) return true;
+      const into = (v, size, room) => Math.max(size / 2 + 1, Math.min(room - size / 2 - 1, v));
+      for (const [dx, dy] of moves) {
+        const u = into(x + dx, w, s.width), v = into(y + dy, h, s.height);
+        const b = [u - w / 2, v - h / 2, u + w / 2, v + h / 2];
+        if (covers(b)) continue;
+        g.sprite.position.addScaledVector(s.axis(0), (u - x) / s.pixels).addScaledVector(s.axis(1), (y - v) / s.pixels);
+        taken.push(b);
+        return true;
+      }
+      return false;
+    };
+    const shown = this.signs.filter((g) => g.sprite.visible);
+    for (const g of shown) if (g.number) put(g, ASIDE);
+    for (const g of shown) if (!g.number) g.sprite.visible = put(g, g.beside ? NEAR : LEVELS);
+    s.element.dataset.boxes = JSON.stringify(taken.map((b) => b.map(Math.round)));
   }
 
   // at returns the number of the finding whose sign is seen at a place in pixels, 0 for none.

@@ -14,6 +14,10 @@ export function showSides(stage) {
   }
   stage.addEventListener('before', () => {
     scale(stage, rule);
+    turned();
+    stage.edges = boxes(stage, [left, right, looking, rule, find('zooms')]);
+  });
+  const turned = () => {
     if (!f) {
       looking.textContent = 'patient’s side unknown';
       return;
@@ -22,7 +26,13 @@ export function showSides(stage) {
     put(stage, left, x / along, -y / along, along > 0.3);
     put(stage, right, -x / along, y / along, along > 0.3);
     looking.textContent = 'seen from ' + words(stage, f);
-  });
+  };
+}
+
+// boxes returns where elements stand over the picture, in its pixels: left, top, right, bottom.
+function boxes(stage, elements) {
+  const e = stage.element, at = e.getBoundingClientRect(), x = at.left + e.clientLeft, y = at.top + e.clientTop;
+  return elements.filter((o) => !o.hidden).map((o) => o.getBoundingClientRect()).map((b) => [b.left - x, b.top - y, b.right - x, b.bottom - y]);
 }
 
 // put sets a label at the edge of the picture in the direction x, y (down).

@@ -28,6 +28,7 @@ export class Stage extends EventTarget {
     this.ray = new Raycaster();
     this.depth = new Depth(this);
     this.drawing = false;
+    this.edges = []; // boxes over the picture that signs keep clear of
     new ResizeObserver(() => this.resize()).observe(element);
     this.resize();
   }

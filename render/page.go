@@ -20,6 +20,7 @@ type page struct {
 	pen    pen // draws over the whole page
 	text   writer
 
+	head  float64  // pixels left free above the scan of a whole view
 	set   []Box    // of all text on the page, so that a test can see that none overlap
 	key   []Kind   // what the key explains
 	shown []string // numbers and words of the findings that are marked
@@ -164,7 +165,7 @@ func (p *page) scan(s *Surface, c content, w, h int) (cam Camera, shown []seenMa
 	p.raster.Resize(w, h)
 	cam = c.view.Camera
 	if c.view.finding == nil {
-		room := Box{0, 0, float64(w), float64(h)}.inset(pictureEdge * p.u)
+		room := Box{0, p.head, float64(w), float64(h) - p.head}.inset(pictureEdge * p.u)
 		if pl := c.scene.Plane; c.view.Plane && pl != nil && !pl.flatOn(cam) {
 			cam = cam.fit(room, s, pl.Edge...)
 		} else {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"image/jpeg"
+	"math"
 
 	"fornix/inspect"
 	"fornix/mesh"
@@ -63,19 +64,17 @@ func (p *page) printed(s *Surface, c content, w, h int) (printed, error) {
 		p.u *= 0.55 // a whole view keeps a narrow edge
 	}
 	cam, shown := p.scan(s, c, w, h)
+	if l, r, _, _ := sides(cam, c.frame, c.third); c.view.finding == nil && (p.painted(0, wordsWide(l)) || p.painted(w-wordsWide(r), w)) {
+		p.head = wordsTall * printDots
+		cam, shown = p.scan(s, c, w, h)
+		p.head = 0
+	}
 	p.u = paperUnit
 	p.img = p.raster.Image
 	p.pen.reset(p.img)
 	out := printed{w: w, h: h, perMM: cam.Scale, title: c.view.Title}
-	short := map[string]string{"patient's right": "R", "patient's left": "L"}
 	l, r, up, _ := sides(cam, c.frame, c.third)
-	out.left, out.right, out.up = l, r, up
-	if v, ok := short[l]; ok {
-		out.left = v
-	}
-	if v, ok := short[r]; ok {
-		out.right = v
-	}
+	out.left, out.right, out.up = shortSide(l), shortSide(r), up
 	var discs []dot
 	if l != "" && c.view.finding == nil { // their words stand in the upper corners
 		const mm = printDots
@@ -103,6 +102,42 @@ func (p *page) printed(s *Surface, c content, w, h int) (printed, error) {
 	}
 	out.jpeg = b.Bytes()
 	return out, nil
+}
+
+// shortSide is what stands in the corner of a picture for a side.
+func shortSide(side string) string {
+	switch side {
+	case "patient's right":
+		return "R"
+	case "patient's left":
+		return "L"
+	}
+	return side
+}
+
+// wordsTall is how much of a picture's head the words in its corners take, mm.
+const wordsTall = 4.6
+
+// wordsWide is how far a word reaches into a corner, pixels: a letter of the sheet's bold type is 1.9 mm
+// wide at most.
+func wordsWide(side string) int {
+	if side == "" {
+		return 0
+	}
+	return int((2.2 + 1.9*float64(len(shortSide(side)))) * printDots)
+}
+
+// painted reports whether anything is drawn in the head of the picture between two columns of pixels.
+func (p *page) painted(from, to int) bool {
+	img := p.raster.Image
+	for y := range min(int(math.Round(wordsTall*printDots)), p.raster.H) {
+		for x := max(0, from); x < min(to, p.raster.W); x++ {
+			if px := img.Pix[y*img.Stride+4*x:][:3]; px[0] != paper.R || px[1] != paper.G || px[2] != paper.B {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // beside finds a place for the number of a mark: near it, on the picture, and on no other number.

@@ -69,12 +69,13 @@ type Raster struct {
 	Depth []float32 // #W*H, mm toward the viewer; -Inf where nothing is
 	Face  []int32   // #W*H, mesh.FaceID seen; -1 where nothing is
 
-	vert  []vertex
-	start []int32 // offsets into order, one per band
-	order []int32 // faces by band
-	blurA []float32
-	blurB []float32
-	bands []bandBuffer // one per worker
+	vert   []vertex
+	start  []int32 // offsets into order, one per band
+	order  []int32 // faces by band
+	blurA  []float32
+	blurB  []float32
+	counts []uint8
+	bands  []bandBuffer // one per worker
 }
 
 // vertex is a vertex in the picture: position in sixteenths of a sample, height in mm, and the
@@ -109,7 +110,7 @@ func (r *Raster) Resize(w, h int) {
 	r.W, r.H = w, h
 	r.Image = image.NewRGBA(image.Rect(0, 0, w, h))
 	r.Depth, r.Face = make([]float32, w*h), make([]int32, w*h)
-	r.blurA, r.blurB = make([]float32, w*h), make([]float32, w*h)
+	r.blurA, r.blurB, r.counts = make([]float32, w*h), make([]float32, w*h), make([]uint8, w*h)
 	r.bands = nil
 }
 

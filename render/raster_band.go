@@ -170,8 +170,8 @@ func (r *Raster) back(s *Surface, c Camera) bool {
 func (r *Raster) deepen(scale float64) {
 	n := max(4, min(60, int(math.Round(1.2*scale))))
 	const deepest = 1.2 // mm at which the effect no longer grows
-	blurRows(r.Depth, r.blurA, r.W, n)
-	blurColumns(r.blurA, r.blurB, r.W, n)
+	blurRows(r.Depth, r.blurA, r.counts, r.W, n)
+	blurColumns(r.blurA, r.counts, r.blurB, r.W, n)
 	for i, z := range r.Depth {
 		if r.Face[i] < 0 {
 			continue
@@ -190,46 +190,41 @@ func (r *Raster) deepen(scale float64) {
 	}
 }
 
-// blurRows sets out to the mean of in over 2n+1 pixels along the rows of width w; -Inf stands
-// for no value, in and out.
-func blurRows(in, out []float32, w, n int) {
+// blurRows sets sum and count to the sum and the number of the values of in over 2n+1 pixels along the
+// rows of width w; -Inf stands for no value. n is at most 127.
+func blurRows(in, sum []float32, count []uint8, w, n int) {
 	none := float32(math.Inf(-1))
 	for row := 0; row < len(in); row += w {
-		src, dst := in[row:row+w], out[row:row+w]
-		var sum float64
-		count := 0
+		src := in[row : row+w]
+		var all float64
+		have := uint8(0)
 		for x := -n; x < w; x++ {
 			if e := x + n; e < w && src[e] != none {
-				sum, count = sum+float64(src[e]), count+1
+				all, have = all+float64(src[e]), have+1
 			}
 			if l := x - n - 1; l >= 0 && src[l] != none {
-				sum, count = sum-float64(src[l]), count-1
+				all, have = all-float64(src[l]), have-1
 			}
-			if x < 0 {
-				continue
-			}
-			dst[x] = none
-			if count > 0 {
-				dst[x] = float32(sum / float64(count))
+			if x >= 0 {
+				sum[row+x], count[row+x] = float32(all), have
 			}
 		}
 	}
 }
 
-// blurColumns does the same along the columns.
-func blurColumns(in, out []float32, w, n int) {
-	none := float32(math.Inf(-1))
-	h := len(in) / w
-	sum, count := make([]float64, w), make([]int32, w)
+// blurColumns sets mean to that of all values over 2n+1 rows, of whose rows sum and count are given;
+// -Inf where there is none. Each value counts alike, so that the mean changes little where a surface
+// far behind begins.
+func blurColumns(sum []float32, count []uint8, mean []float32, w, n int) {
+	h := len(sum) / w
+	all, have := make([]float64, w), make([]int32, w)
 	add := func(y int, sign float64) {
 		if y < 0 || y >= h {
 			return
 		}
-		for x, v := range in[y*w : y*w+w] {
-			if v != none {
-				sum[x] += sign * float64(v)
-				count[x] += int32(sign)
-			}
+		for x, v := range sum[y*w : y*w+w] {
+			all[x] += sign * float64(v)
+			have[x] += int32(sign) * int32(count[y*w+x])
 		}
 	}
 	for y := -n; y < h; y++ {
@@ -239,9 +234,9 @@ func blurColumns(in, out []float32, w, n int) {
 			continue
 		}
 		for x := range w {
-			out[y*w+x] = none
-			if count[x] > 0 {
-				out[y*w+x] = float32(sum[x] / float64(count[x]))
+			mean[y*w+x] = float32(math.Inf(-1))
+			if have[x] > 0 {
+				mean[y*w+x] = float32(all[x] / float64(have[x]))
 			}
 		}
 	}

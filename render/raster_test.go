@@ -162,3 +162,38 @@ func BenchmarkRaster(b *testing.B) {
 		r.Draw(s, c, nil, 2)
 	}
 }
+
+// A surface far behind, where it comes into sight, lightens what stands before it little by little: no
+// outline shows that is in no scan.
+func TestDeepeningDrawsNoOutline(t *testing.T) {
+	const w, h = 240, 200
+	r := &Raster{}
+	r.Resize(w, h)
+	for y := range h {
+		for x := range w {
+			i := y*w + x
+			r.Depth[i], r.Face[i] = float32(math.Inf(-1)), -1
+			switch {
+			case y >= h/2:
+				r.Depth[i], r.Face[i] = 0, 0
+			case x >= w/2 && y >= h/2-8:
+				r.Depth[i], r.Face[i] = -40, 0
+			}
+			for k := range 3 {
+				r.Image.Pix[y*r.Image.Stride+4*x+k] = 200
+			}
+		}
+	}
+	r.deepen(12)
+	most, lightened := 0, 0
+	for y := h/2 + 1; y < h-1; y++ {
+		for x := 1; x < w; x++ {
+			at := func(x, y int) int { return int(r.Image.Pix[y*r.Image.Stride+4*x]) }
+			most = max(most, max(at(x, y)-at(x-1, y), at(x-1, y)-at(x, y)))
+			lightened = max(lightened, at(x, y)-200)
+		}
+	}
+	if most > 12 || lightened < 5 {
+		t.Errorf("a step of %d levels in an even surface; lightened by %d", most, lightened)
+	}
+}

@@ -147,8 +147,8 @@ func (k *labSheet) page(title string) {
 	k.rule(k.h-sheetFoot, 0.2)
 	k.font("", smallSize)
 	f.Text(sheetMargin, k.h-sheetFoot+4, caution)
-	f.SetXY(k.w-sheetMargin-40, k.h-sheetFoot+1)
-	f.CellFormat(40, 4, fmt.Sprintf("page %d of {nb}", f.PageNo()), "", 0, "R", false, 0, "")
+	of := fmt.Sprintf("page %d of ", f.PageNo())
+	f.Text(k.w-sheetMargin-f.GetStringWidth(of+"4"), k.h-sheetFoot+4, of+"{nb}") // a sheet has fewer than ten pages
 	k.y = sheetMargin + 11
 }
 

@@ -15,14 +15,14 @@ func (k *labSheet) both() error {
 	rows := k.bothRows()
 	// The sides are flat; the other pictures take what the table leaves.
 	small := (w - gap) / 2
-	flat := small * 0.47
+	flat := small*0.47 + wordsTall
 	h := max(18, min(k.left()-head-2*6-flat-profileTall-noteTall-k.bothTableTall(rows), small*0.75))
 	low := 0.0
 	for i := range k.in.Scans {
 		rep, shots := k.in.Scans[i].Report, k.printers[i]
 		x, y := float64(i)*(w+2*gap), k.y
 		k.font("B", bodySize)
-		k.lines(scanWords(rep), x, y, w, 1)
+		k.lines(jawWords(rep)+", "+rep.Scan.File, x, y, w, 1)
 		y += head
 		for n, v := range views(rep)[1:5] {
 			tall := h
@@ -43,7 +43,7 @@ func (k *labSheet) both() error {
 	}
 	k.y = low
 	k.font("", smallSize)
-	k.lines("Border thickness from right (R) to left (L); "+profileNote+".", 0, k.y-1.5, k.width(), 1)
+	k.lines("R right, L left; "+profileNote+".", 0, k.y-1.5, k.width(), 1)
 	k.y += noteTall
 	k.bothTable(rows)
 	return nil
@@ -63,16 +63,20 @@ type bothValue struct {
 	limits [2]string
 }
 
-// bothRows joins the rows of both scans by their names, in the order of the first with those of the
-// second after the one that they follow there.
+// bothRows joins the rows of both scans by their names, in the order of the first. Those that only the
+// second has stand before the next one that both have, among rows of their own kind.
 func (k *labSheet) bothRows() []bothValue {
 	var out []bothValue
+	kind := func(name string) string { return name[:strings.IndexAny(name+":", ":,")] }
 	for i := range k.in.Scans {
+		rows := Rows(k.in.Scans[i].Report, &k.in.Protocol.Limits)
 		at := 0
-		for _, r := range Rows(k.in.Scans[i].Report, &k.in.Protocol.Limits) {
+		for _, r := range rows {
 			n := slices.IndexFunc(out, func(b bothValue) bool { return b.name == r.Name })
 			if n < 0 {
-				n = at
+				for n = at; n < len(out) && kind(out[n].name) == kind(r.Name) && !slices.ContainsFunc(rows, func(o Row) bool { return o.Name == out[n].name }); {
+					n++
+				}
 				out = slices.Insert(out, n, bothValue{name: r.Name})
 			}
 			out[n].values[i], out[n].limits[i] = r.Value, r.Limits

@@ -134,15 +134,18 @@ func (k *labSheet) disc(g *inspect.Finding, x, y float64) {
 
 // scanWords names a scan in one line.
 func scanWords(rep *inspect.Report) string {
-	jaw := "Jaw unknown"
-	if rep.Jaw != "" {
-		jaw = capital(string(rep.Jaw)) + " jaw"
-	}
-	parts := []string{jaw}
+	parts := []string{jawWords(rep)}
 	for _, s := range []string{rep.Surface, rep.Coverage, rep.Scan.File} {
 		if s != "" {
 			parts = append(parts, s)
 		}
 	}
 	return strings.Join(parts, ", ")
+}
+
+func jawWords(rep *inspect.Report) string {
+	if rep.Jaw == "" {
+		return "Jaw unknown"
+	}
+	return capital(string(rep.Jaw)) + " jaw"
 }

@@ -85,7 +85,7 @@ func (k *labSheet) pairTableTall(r *inspect.Relation) float64 {
 
 // pairTable sets what was measured between the jaws, in two columns.
 func (k *labSheet) pairTable(r *inspect.Relation) {
-	k.head("Measured between the jaws (± expanded uncertainty, k = 2; gaps: least / median ± / 95 %)")
+	k.head("Measured between the jaws (± uncertainty, k = 2; gaps: least / median ± / 95 %)")
 	rows := pairRows(r)
 	half := (len(rows) + 1) / 2
 	w := k.width()/2 - 2
@@ -108,8 +108,8 @@ func pairRows(r *inspect.Relation) []Row {
 	p, g, h := r.Planes, r.Gap, r.Horizontal
 	rows := []Row{
 		{Name: "Planes of the rims apart", Value: degreesU(p.AngleDeg, p.AngleUDeg)},
-		{Name: "of it fore and aft, + wider in front", Value: degreesU(p.ForeAftDeg, p.ForeAftUDeg)},
-		{Name: "of it sideways, + wider on the left", Value: degreesU(p.SidewaysDeg, p.SidewaysUDeg)},
+		{Name: "Fore and aft, + wider in front", Value: degreesU(p.ForeAftDeg, p.ForeAftUDeg)},
+		{Name: "Sideways, + wider on the left", Value: degreesU(p.SidewaysDeg, p.SidewaysUDeg)},
 	}
 	for _, part := range append([]inspect.GapPart{g.All}, g.Parts...) {
 		name, value := part.Name, "not measured"

@@ -93,8 +93,9 @@ func rimRows(rep *inspect.Report, l *inspect.Limits) []Row {
 	var rows []Row
 	if name, t, found := o.Reference(); found {
 		rows = append(rows,
-			Row{"Rim: cant", degreesU(t.CantDeg, t.UDeg) + " to the " + name, limits("over", l.RimCanted)},
-			Row{"Rim: pitch", degreesU(t.PitchDeg, t.UDeg), limits("over", l.RimPitched)})
+			Row{"Rim: cant", degreesU(t.CantDeg, t.UDeg), limits("over", l.RimCanted)},
+			Row{"Rim: pitch", degreesU(t.PitchDeg, t.UDeg), limits("over", l.RimPitched)},
+			Row{"Rim: both against", "the " + name, ""})
 	}
 	rows = append(rows, Row{"Rim: unevenness, peak to valley", withU(o.FlatnessMM, o.FlatnessUMM), limits("over", l.RimUneven)})
 	for _, h := range []struct {

@@ -14,11 +14,14 @@ func (k *labSheet) scan(rep *inspect.Report, shots *printer) error {
 	vs := views(rep)
 	const gap = 4.0
 	half, third := (k.width()-gap)/2, (k.width()-2*gap)/3
+	rows := Rows(rep, &k.in.Protocol.Limits)
+	// The pictures take what profile and table leave.
+	tall := 0.62 * min(1, max(0.6, (k.left()-2*6.5-6-43-tableTall(rows))/(0.62*(half+third))))
 	for _, row := range []struct {
 		views []View
 		w     float64
 	}{{vs[:2], half}, {vs[2:5], third}} {
-		h := row.w * 0.62
+		h := row.w * tall
 		for i, v := range row.views {
 			p, err := shots.print(v, row.w, h)
 			if err != nil {
@@ -30,12 +33,12 @@ func (k *labSheet) scan(rep *inspect.Report, shots *printer) error {
 	}
 	k.head("Border thickness along the border")
 	k.profile(rep, 0, k.width(), 38)
-	k.table(rep)
+	k.table(rows)
 	return nil
 }
 
 // profileNote explains the plot of the border.
-const profileNote = "line: thickness, heavy where it lies outside the limits; dashes: review limits; colours: as on the pictures"
+const profileNote = "line: thickness, heavy outside the limits; dashes: review limits; colours: as on the pictures"
 
 // profile plots the thickness of the border along the way round, with the protocol's limits: heavy
 // where it is too thin or too thick. The plot lies x mm from the left margin, and is w wide and tall mm high.
@@ -167,10 +170,13 @@ func firstOf(texts ...string) string {
 // measuredHead is the heading of what was measured on scans.
 const measuredHead = "Measured (± expanded uncertainty, k = 2; border: median, least to most) and limits"
 
+const tableRow = 3.7 // mm
+
+func tableTall(rows []Row) float64 { return 6 + lineMM + 0.6 + tableRow*float64(len(rows)) }
+
 // table sets what was measured with its uncertainty and limits.
-func (k *labSheet) table(rep *inspect.Report) {
+func (k *labSheet) table(rows []Row) {
 	k.head(measuredHead)
-	rows := Rows(rep, &k.in.Protocol.Limits)
 	f := k.pdf
 	cols := [3]float64{0, 62, 112}
 	k.font("B", smallSize)
@@ -181,7 +187,7 @@ func (k *labSheet) table(rep *inspect.Report) {
 	k.rule(k.y+0.2, 0.2)
 	k.y += 0.6
 	for i, r := range rows {
-		if k.left() < lineMM && i < len(rows)-1 {
+		if k.left() < tableRow-0.1 && i < len(rows)-1 {
 			k.font("", smallSize)
 			k.lines(fmt.Sprintf("%d more rows stand in report.json", len(rows)-i), 0, k.y-0.4, k.width(), 1)
 			return
@@ -189,11 +195,11 @@ func (k *labSheet) table(rep *inspect.Report) {
 		k.font("", smallSize)
 		for c, t := range []string{r.Name, r.Value, r.Limits} {
 			w := k.width() - cols[c]
-			if c < 2 {
+			if c == 0 || c == 1 && r.Limits != "" {
 				w = cols[c+1] - cols[c] - 2
 			}
 			k.lines(t, cols[c], k.y-0.4, w, 1)
 		}
-		k.y += 3.7
+		k.y += tableRow
 	}
 }

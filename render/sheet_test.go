@@ -253,3 +253,24 @@ func fill(v reflect.Value, words string) {
 		}
 	}
 }
+
+// The words in the corners of a printed view stand on paper, never on the scan, however flat the picture.
+func TestSidesStandOnPaper(t *testing.T) {
+	for _, jaw := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
+		m, rep := fullReport(jaw)
+		r := newPrinter(m, rep, map[int]bool{})
+		for _, v := range views(rep)[:5] {
+			out, err := r.print(v, 40, 22)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p := &r.page
+			if out.left == "" || p.painted(0, wordsWide(out.left)) || p.painted(out.w-wordsWide(out.right), out.w) {
+				t.Errorf("%s, %s: the scan or a mark lies under %q or %q", jaw, v.Name, out.left, out.right)
+			}
+			if scale := out.perMM / printDots; scale < 0.1 {
+				t.Errorf("%s, %s: drawn at %.2f of its size", jaw, v.Name, scale)
+			}
+		}
+	}
+}

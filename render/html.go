@@ -70,6 +70,10 @@ func writePage(c pageContent, data pageData) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("render: page: %w", err)
 	}
+	for _, s := range data.Surfaces {
+		c.Colour = c.Colour || s.Colour != ""
+		c.Unpainted = c.Unpainted || s.unpainted
+	}
 	c.Word, c.Means = strings.ToUpper(string(c.Verdict)), capital(c.Verdict.Means())
 	c.Views, c.Caution, c.Deviation = data.Views, caution+".", deviationWords(data.ErrorMM)
 	c.Policy, c.Version, c.Style, c.Data, c.Script = PagePolicy(), PageVersion(), template.CSS(pageCSS), template.JS(raw), template.JS(pageScript)
@@ -98,6 +102,7 @@ type pageContent struct {
 	Style                   template.CSS
 	Data, Script            template.JS
 	Sides, Thickness, Plane bool // what there is to be shown
+	Colour, Unpainted       bool // there are the colours of the scan's file; for some there was no room
 	Pair                    bool // two jaws closed on each other
 	Jaws                    []pageJaw
 }

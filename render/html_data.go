@@ -55,6 +55,9 @@ type pageSurface struct {
 	StepMM    float64 `json:"step_mm"`
 	Origin    vec3    `json:"origin"`
 	InsideOut bool    `json:"inside_out"`
+	Colour    string  `json:"colour,omitempty"` // as of pageColour
+	Levels    int     `json:"levels,omitempty"`
+	unpainted bool    // there was no room for colours
 
 	// Of two closed on each other: which jaw it is, the direction in which it is opened, and its map.
 	Name   string   `json:"name,omitempty"`
@@ -158,6 +161,7 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 	scale := Scale{}.orDefault()
 	one.Tint = pageTint(simple, small.Order, rep, scale)
 	d.Surfaces = []pageSurface{one}
+	paint(d.Surfaces, []*mesh.Mesh{in.Mesh}, []smallSurface{small}, pageSurfaceBytes)
 	d.Scale = pageScale{FromMM: scale.FromMM, ToMM: scale.ToMM}
 	for _, c := range scale.colours() {
 		d.Scale.Colours = append(d.Scale.Colours, hexColour(c))
@@ -203,16 +207,17 @@ func emptyPageData() pageData {
 // smallSurface is a surface as the page holds it.
 type smallSurface struct {
 	compact.Encoded
-	errorMM float64 // from the scan, at most
+	errorMM float64         // from the scan, at most
+	of      []mesh.VertexID // #V of the simplified surface: the vertex of the scan
 }
 
 // pageSimple simplifies a scan for viewing; small is the same surface packed.
 func pageSimple(m *mesh.Mesh) (simple *mesh.Mesh, small smallSurface) {
 	_, size := pageBox(m)
 	share := min(1, size/pageSmallMM)
-	simple = simplify.Simplify(tree.New(m), share*pageSimplify).Mesh
-	packed := compact.Encode(simple, share*pageStepMM)
-	return simple, smallSurface{packed, share*pageSimplify + packed.ErrorMM()}
+	made := simplify.Simplify(tree.New(m), share*pageSimplify)
+	packed := compact.Encode(made.Mesh, share*pageStepMM)
+	return made.Mesh, smallSurface{packed, share*pageSimplify + packed.ErrorMM(), made.Vertex}
 }
 
 func (s smallSurface) page(at func(mesh.Vec) vec3, insideOut bool) pageSurface {

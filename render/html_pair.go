@@ -107,6 +107,7 @@ func pairDataOf(out *inspect.RelateOutcome) (d pageData, shown map[int]bool) {
 			d.Planes = append(d.Planes, p)
 		}
 	}
+	paint(d.Surfaces, []*mesh.Mesh{bodies[0].mesh, bodies[1].mesh}, small[:], pairSurfaceBytes)
 	return d, k.pageMarks(&d, at)
 }
 

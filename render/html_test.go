@@ -2,9 +2,12 @@ package render
 
 import (
 	"bytes"
+	"compress/flate"
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/json"
+	"io"
+	"math"
 	"math/rand/v2"
 	"regexp"
 	"slices"
@@ -170,6 +173,9 @@ func TestPageOfAMillionFaces(t *testing.T) {
 	m := shape.Map(shape.Torus(30, 8, 600, 834).Mesh, func(p mesh.Vec) mesh.Vec {
 		return p.Along(0.02, mesh.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()})
 	})
+	for _, p := range m.Pos { // rough too: material, light and shade, and noise of 8 levels
+		m.Colour = append(m.Colour, mesh.Colour{uint8(150 + 3*p.Z + 8*r.NormFloat64()), uint8(120 + 2*p.Z + 8*r.NormFloat64()), uint8(110 + p.X + 8*r.NormFloat64())})
+	}
 	_, rep := fullReport(inspect.Upper)
 	start := time.Now()
 	out := pageOf(t, m, rep, nil)
@@ -178,11 +184,56 @@ func TestPageOfAMillionFaces(t *testing.T) {
 	if len(out) > 4e6-pictures {
 		t.Errorf("the page has %d bytes without its pictures", len(out))
 	}
+	part := regexp.MustCompile(`"colour":"([^"]{1000,})","levels":(\d+)`).FindSubmatch(out)
+	if part == nil {
+		t.Fatal("no colours")
+	}
+	t.Logf("colours in %s levels: %.2f MB", part[2], float64(len(part[1]))/1e6)
 	// Two such scans make the page of a pair: script, style and words once, the pictures of a pair, which
-	// are paler, and both surfaces with a map each.
+	// are paler, and both surfaces with a map each. What they leave of their room is for colours.
 	const pairPictures, words, maps = 0.45e6, 0.03e6, 0.03e6
 	once := float64(len(pageScript) + len(pageCSS))
-	if pair := 2*(float64(len(out))-once) + once + pairPictures + words + maps; pair > 4e6 {
-		t.Errorf("the page of two would have %.0f bytes", pair)
+	both := 2 * (float64(len(out)-len(part[1])) - once)
+	if pair := max(both, pairSurfaceBytes) + once + pairPictures + words + maps; pair > 4e6 {
+		t.Errorf("the page of two would have %.0f bytes, %.0f of them for the surfaces", pair, both)
+	}
+}
+
+// The colours of a file are those of the page's vertices, but for the steps that there is room for; a
+// million faces in rough colours stay within the page's bound.
+func TestPageColours(t *testing.T) {
+	m := *shape.Torus(30, 8, 60, 83).Mesh
+	for _, p := range m.Pos {
+		m.Colour = append(m.Colour, mesh.Colour{uint8(128 + 4*p.Z), uint8(100 + p.X), uint8(128 + 2*p.Y)})
+	}
+	simple, small := pageSimple(&m)
+	text, levels := pageColour(m.Colour, small.of, small.Order, 1<<20)
+	raw, err := base64.StdEncoding.DecodeString(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	planes, err := io.ReadAll(flate.NewReader(bytes.NewReader(raw)))
+	n := len(small.Order)
+	if err != nil || len(planes) != 3*n || levels != 64 {
+		t.Fatal(err, len(planes), n, levels)
+	}
+	var at [3]uint8
+	for i, v := range small.Order {
+		for k := range at {
+			at[k] += planes[k*n+i]
+		}
+		p := simple.Pos[v]
+		want := [3]float64{math.Floor(128 + 4*p.Z), math.Floor(100 + p.X), math.Floor(128 + 2*p.Y)}
+		for k, level := range [3]uint8{at[0], at[0] + at[1], at[0] + at[2]} {
+			if got := float64(level) * 255 / float64(levels-1); math.Abs(got-want[k]) > 0.51*255/63 {
+				t.Fatalf("vertex %d: colour %d is %g, not %g", i, k, got, want[k])
+			}
+		}
+	}
+	if none, _ := pageColour(nil, nil, nil, 10); none != "" {
+		t.Error("colours out of nothing")
+	}
+	if none, _ := pageColour(m.Colour, small.of, small.Order, 10); none != "" {
+		t.Error("more colours than there is room for")
 	}
 }

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
+	"image/png"
 	"math"
 	"strings"
 	"testing"
@@ -108,5 +110,50 @@ func TestPageDistance(t *testing.T) {
 	p.settle()
 	if _, nearer := p.stage(); math.Abs(nearer/half-0.8) > 0.01 {
 		t.Errorf("after +: %g from %g", nearer, half)
+	}
+}
+
+// The colours of a file are a layer: red on the patient's left, green on the right, and as told by the
+// file; without the layer the scan is plain.
+func TestPageShowsTheColoursOfTheFile(t *testing.T) {
+	if _, found := chromium(); !found {
+		t.Skip("no Chromium: go run ./cmd/check installs it on Debian")
+	}
+	ball := shape.Icosphere(ballRadius, 5).Mesh
+	for _, p := range ball.Pos {
+		c := mesh.Colour{40, 180, 40}
+		if p.X > 0 {
+			c = mesh.Colour{200, 40, 40}
+		}
+		ball.Colour = append(ball.Colour, c)
+	}
+	file, err := keepPage(render.PageInput{Report: &inspect.Report{Verdict: inspect.Rescan}, Mesh: ball, Protocol: inspect.DefaultProtocol()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := openPage(t, file, 1000, 900, false)
+	p.click("[data-view=y-minus]") // X is to the right
+	if n := coloured(t, p.view()); n > 100 {
+		t.Errorf("%d coloured pixels without the layer", n)
+	}
+	value[any](p, `document.querySelector('[data-layer=colour]').click()`)
+	p.settle()
+	img, err := png.Decode(bytes.NewReader(p.view()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := img.Bounds()
+	for _, side := range []struct {
+		x         int
+		red, name string
+	}{{b.Dx()/2 - b.Dx()/6, "no", "left"}, {b.Dx()/2 + b.Dx()/6, "yes", "right"}} {
+		r, g, blue, _ := img.At(side.x, b.Dy()/2).RGBA()
+		if (r > 2*g) != (side.red == "yes") || (g > 2*r) != (side.red == "no") || blue > max(r, g)/2 {
+			t.Errorf("in the %s half: red %d, green %d, blue %d", side.name, r>>8, g>>8, blue>>8)
+		}
+	}
+	p.shot("colours", false)
+	if !value[bool](p, `document.body.innerText.includes('Colours are those of the file')`) {
+		t.Error("the page does not say whose colours they are")
 	}
 }

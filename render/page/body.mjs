@@ -2,17 +2,18 @@
 import {
   BufferAttribute, BufferGeometry, Color, DataTexture, DoubleSide, Mesh, NearestFilter, RedFormat, ShaderMaterial, UnsignedByteType, Vector3,
 } from 'three';
-import { bytes, normals, shares, unpack } from './surface.mjs';
+import { bytes, colours, normals, shares, unpack } from './surface.mjs';
 
 const vertexShader = `
-attribute vec3 share;
-varying vec3 vNormal, vShare, vLocal;
+attribute vec3 share, colour;
+varying vec3 vNormal, vShare, vLocal, vColour;
 varying float vAlong, vFlat;
 uniform vec4 uCut;
 uniform vec3 uMapUp;
 void main() {
   vNormal = normalMatrix * normal;
   vShare = share;
+  vColour = colour;
   vLocal = position;
   vFlat = dot(normal, uMapUp);
   vAlong = dot((modelMatrix * vec4(position, 1.0)).xyz, uCut.xyz) - uCut.w;
@@ -22,9 +23,9 @@ void main() {
 // Thicknesses that differ by noise alone look alike, since neighbouring colours blend over a quarter of
 // a step. Light falls from the viewer's upper left, so that relief reads the same from every side.
 const fragmentShader = `
-varying vec3 vNormal, vShare, vLocal;
+varying vec3 vNormal, vShare, vLocal, vColour;
 varying float vAlong, vFlat;
-uniform bool uAway, uTint, uInsideOut;
+uniform bool uAway, uTint, uColour, uColoured, uInsideOut;
 uniform vec3 uFront, uBack;
 uniform vec3 uSteps[STEPS];
 uniform sampler2D uMap;
@@ -47,6 +48,7 @@ void main() {
   bool front = gl_FrontFacing != uInsideOut || (uInsideOut ? -n.z : n.z) > -0.2;
   if (n.z < 0.0) n = -n;
   vec3 base = front ? uFront : uBack;
+  if (front && uColour && uColoured) base = sRGBTransferEOTF(vec4(vColour, 1.0)).rgb;
   if (front && uTint && vShare.y > 0.0 && vShare.z > 0.502) base = stepAt(vShare.x / vShare.y);
   // A map lies on what faces it, near its plane.
   vec3 on = vLocal - uMapAt;
@@ -68,7 +70,8 @@ const tones = [['#e2d9cb', '#808a98'], ['#c9d6e2', '#8a8478']]; // front and bac
 export async function unpacked(surface) {
   const { positions, faces } = await unpack(surface);
   const map = surface.map && { ...surface.map, cells: await bytes(surface.map.data) };
-  return { ...surface, map, positions, faces, share: await shares(surface.tint, surface.vertices), normal: normals(positions, faces) };
+  return { ...surface, map, positions, faces, share: await shares(surface.tint, surface.vertices),
+    paint: await colours(surface.colour, surface.vertices, surface.levels), normal: normals(positions, faces) };
 }
 
 export class Body {
@@ -81,6 +84,7 @@ export class Body {
     g.setAttribute('position', new BufferAttribute(surface.positions, 3));
     g.setAttribute('normal', new BufferAttribute(surface.normal, 3));
     g.setAttribute('share', new BufferAttribute(surface.share, 3));
+    if (surface.paint) g.setAttribute('colour', new BufferAttribute(surface.paint, 3, true));
     g.setIndex(new BufferAttribute(surface.faces, 1));
     g.computeBoundingSphere();
     this.reach = g.boundingSphere.radius + g.boundingSphere.center.length();
@@ -89,7 +93,7 @@ export class Body {
       vertexShader, fragmentShader, side: DoubleSide, defines: { STEPS: data.scale.colours.length },
       polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1,
       uniforms: {
-        ...uniforms, uInsideOut: { value: surface.inside_out }, uFront: { value: tone(front) }, uBack: { value: tone(back) },
+        ...uniforms, uInsideOut: { value: surface.inside_out }, uColoured: { value: !!surface.paint }, uFront: { value: tone(front) }, uBack: { value: tone(back) },
         uSteps: { value: data.scale.colours.map(tone) },
         uMap: { value: picture(m) }, uMapAt: { value: new Vector3(...(m ? m.at : [0, 0, 0])) },
         uMapRight: { value: new Vector3(...(m ? m.right : [0, 0, 0])) }, uMapOn: { value: new Vector3(...(m ? m.on : [0, 0, 0])) },

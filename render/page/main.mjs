@@ -155,7 +155,8 @@ async function start() {
         return;
       }
       if (box.dataset.layer === 'thickness' || box.dataset.layer === 'gap') stage.uniforms.uTint.value = box.checked;
-      if (box.dataset.layer === 'thickness') stage.ask();
+      if (box.dataset.layer === 'colour') stage.uniforms.uColour.value = box.checked;
+      if (box.dataset.layer === 'thickness' || box.dataset.layer === 'colour') stage.ask();
       else marks.show(box.dataset.layer, box.checked);
     };
     box.addEventListener('change', set);

@@ -21,7 +21,7 @@ export class Stage extends EventTarget {
     this.cut = new Plane(new Vector3(1, 0, 0), 0);
     this.kept = new Plane(); // what lies behind the cut is on its positive side
 
-    this.uniforms = { uCut: { value: [1, 0, 0, 0] }, uAway: { value: false }, uTint: { value: true } };
+    this.uniforms = { uCut: { value: [1, 0, 0, 0] }, uAway: { value: false }, uTint: { value: true }, uColour: { value: false } };
     this.bodies = surfaces.map((u) => new Body(u, data, this.uniforms));
     for (const b of this.bodies) this.scene.add(b.mesh);
     this.radius = Math.max(...this.bodies.map((b) => b.reach));

@@ -237,6 +237,20 @@ function unit(n) {
   }
 }
 
+// colours reads red, green and blue of each vertex, 0 to 255; null where the file gave none.
+export async function colours(base64, vertices, levels) {
+  if (!base64) return null;
+  const planes = await bytes(base64), out = new Uint8Array(3 * vertices), at = [0, 0, 0];
+  const whole = (level) => Math.round((level & 255) * 255 / (levels - 1));
+  for (let v = 0; v < vertices; v++) {
+    for (let k = 0; k < 3; k++) at[k] += planes[k * vertices + v];
+    out[3 * v] = whole(at[0]);
+    out[3 * v + 1] = whole(at[0] + at[1]);
+    out[3 * v + 2] = whole(at[0] + at[2]);
+  }
+  return out;
+}
+
 // shares reads the two bytes a vertex of the border's thickness: where it lies on the scale (0 to 1),
 // 1 where there is one, and the field whose middle is the band's edge (0 to 1).
 export async function shares(base64, vertices) {

@@ -162,6 +162,9 @@ func (q *queue) relate(n int, k Pair) (v inspect.Verdict, err error) {
 	if err := put(relationName, b.Bytes()); err != nil {
 		return "", err
 	}
+	if err := d.write(path.Join(dir, gapName), func(w io.Writer) error { return writeGap(w, o.UpperGap, o.LowerGap) }); err != nil {
+		return "", err
+	}
 	return o.Relation.Verdict, put(pageName, page)
 }
 

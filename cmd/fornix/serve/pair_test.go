@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"io"
 	"log"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"fornix/inspect"
+	"fornix/inspect/casefile"
 	"fornix/render"
 )
 
@@ -35,7 +37,10 @@ func jawsEngine(t *testing.T, count *int, apart *bool) Engine {
 		if len(opt.Lower.Given.Landmarks) > 0 {
 			t.Error("what was given of one jaw is told of the other")
 		}
-		return &inspect.RelateOutcome{Relation: &inspect.Relation{Verdict: inspect.Correct, Findings: []inspect.Finding{}}}, nil
+		out := &inspect.RelateOutcome{Relation: &inspect.Relation{Verdict: inspect.Correct, Findings: []inspect.Finding{}}}
+		out.UpperGap, out.LowerGap = make([]float64, len(upper.Mesh.Pos)), make([]float64, len(lower.Mesh.Pos))
+		out.UpperGap[0], out.LowerGap[1] = math.NaN(), 0.1
+		return out, nil
 	}
 	e.PairPage = func(o *inspect.RelateOutcome) ([]render.Image, []byte, error) {
 		return []render.Image{{Name: "closed-front.png", PNG: dot()}}, []byte(`<meta name="generator" content="` + render.PageVersion() + `">both`), nil
@@ -47,7 +52,13 @@ func jawsEngine(t *testing.T, count *int, apart *bool) Engine {
 // them leaves with the package.
 func TestBothJawsAreRelated(t *testing.T) {
 	count, apart := 0, false
-	s := start(t, jawsEngine(t, &count, &apart), Options{})
+	e := jawsEngine(t, &count, &apart)
+	var sheeted *inspect.RelateOutcome
+	e.Sheet = func(scans []render.SheetScan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
+		sheeted = relation
+		return []byte("%PDF"), nil
+	}
+	s := start(t, e, Options{})
 	upper := s.drop("/scan", "a.stl", string(stl(t, "upper", false)))
 	s.drop(fmt.Sprintf("/case/%d/scan", upper.Case), "b.stl", string(stl(t, "lower", false)))
 	done := func(revision int) func() bool {
@@ -89,11 +100,33 @@ func TestBothJawsAreRelated(t *testing.T) {
 			t.Errorf("the package has no %s: %v, %v", want, names, err)
 		}
 	}
+	for name := range names {
+		if strings.Contains(name, gapName) {
+			t.Errorf("%s leaves the house", name)
+		}
+	}
+	if w, _ := s.ask("GET", "/case/1/pair/"+gapName, nil, nil); w.StatusCode != 404 {
+		t.Errorf("the gap: %s", w.Status)
+	}
+	// A sheet says how they close without relating them again; results that are gone are made anew.
+	if w, said := s.ask("POST", "/case/1/sheet", strings.NewReader("{}"), nil); w.StatusCode != 200 || count != 1 || sheeted == nil || sheeted.Relation.Verdict != inspect.Correct ||
+		len(sheeted.UpperGap) != len(sheeted.Upper.Mesh.Pos) || !math.IsNaN(sheeted.UpperGap[0]) || sheeted.LowerGap[1] != 0.1 {
+		t.Errorf("%s %s, related %d times: %+v", w.Status, said, count, sheeted)
+	}
+	if err := s.store.disk.remove("0001/" + c.Pair.Results + "/" + gapName); err != nil {
+		t.Fatal(err)
+	}
+	if w, said := s.ask("POST", "/case/1/sheet", strings.NewReader("{}"), nil); w.StatusCode != 400 || !strings.Contains(said, "worked out anew") {
+		t.Errorf("%s %s", w.Status, said)
+	}
+	s.until("the pair anew", done(2))
+	c, _ = s.store.Get(1)
+	count = 1
 	was := s.print(&c, "A4")
 	if w, body := s.ask("POST", "/case/1/scan/1/given", strings.NewReader(`{"landmarks":{"labial_frenum":[1,2,3]}}`), nil); w.StatusCode != 200 {
 		t.Fatal(w.Status, body)
 	}
-	s.until("the pair anew", done(2))
+	s.until("the pair of what was given", done(3))
 	if c, _ = s.store.Get(1); s.print(&c, "A4") == was || count != 2 {
 		t.Errorf("related %d times; the sheet counts as new", count)
 	}
@@ -164,7 +197,7 @@ func TestKillWhileRelating(t *testing.T) {
 		if err != nil || !now || p.Status != Done || p.Tries != 0 {
 			t.Errorf("step %d: %+v, %v", at, p, err)
 		}
-		for _, name := range []string{relationName, pageName, "closed-front.png"} {
+		for _, name := range []string{relationName, gapName, pageName, "closed-front.png"} {
 			if _, err := os.Stat(filepath.Join(dir, "0001", p.Results, name)); err != nil {
 				t.Errorf("step %d: %v", at, err)
 			}

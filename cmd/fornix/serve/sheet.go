@@ -9,7 +9,6 @@ import (
 	"path"
 	"slices"
 
-	"fornix/inspect"
 	"fornix/render"
 )
 
@@ -78,12 +77,6 @@ func (s *Server) makeSheet(n int, paper string) error {
 	}
 	was := s.print(&c, paper)
 	var scans []render.SheetScan
-	var relation *inspect.RelateOutcome
-	if p, now := related(&c.State); now && p.Status == Done {
-		if relation, err = relateCase(s.store, s.engine, n); err != nil {
-			return err
-		}
-	}
 	for _, k := range chosen(&c.State) {
 		in, err := s.sheetScan(n, k)
 		if err != nil {
@@ -93,6 +86,10 @@ func (s *Server) makeSheet(n int, paper string) error {
 	}
 	if len(scans) == 0 {
 		return errNothing
+	}
+	relation, err := s.relation(&c, scans)
+	if err != nil {
+		return err
 	}
 	pdf, err := s.engine.Sheet(scans, relation, &c.Order, paper)
 	if err != nil {

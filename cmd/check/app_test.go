@@ -222,6 +222,7 @@ func TestAppCorrectsALandmark(t *testing.T) {
 	p.click("#correct summary")
 	inner := p.inner()
 	inner.await("handles", `document.getElementById('stage').dataset.handles?.includes('hamular_notch_left')`)
+	apart(t, inner, "landmarks to be dragged")
 	px := func() (x, y float64) {
 		t.Helper()
 		for h := range strings.SplitSeq(value[string](inner, `document.getElementById('stage').dataset.handles`), ";") {

@@ -130,25 +130,32 @@ func TestPairPageSignsKeepApart(t *testing.T) {
 		most := 0
 		for _, view := range []string{"front", "left", "right", "back", "above", "below"} {
 			p.click("[data-view=" + view + "]")
-			boxes := value[[][4]float64](p, `JSON.parse(document.getElementById('stage').dataset.boxes)`)
-			size := value[[2]float64](p, `[document.getElementById('stage').clientWidth, document.getElementById('stage').clientHeight]`)
-			for i, a := range boxes {
-				if a[0] < -1 || a[1] < -1 || a[2] > size[0]+1 || a[3] > size[1]+1 {
-					t.Errorf("%d wide, %s: a sign at %v is cut off by the picture of %v", width, view, a, size)
-				}
-				for _, b := range boxes[:i] {
-					if a[0] < b[2]-1 && b[0] < a[2]-1 && a[1] < b[3]-1 && b[1] < a[3]-1 {
-						t.Errorf("%d wide, %s: %v and %v overlap", width, view, a, b)
-					}
-				}
-			}
-			most = max(most, len(boxes))
+			most = max(most, apart(t, p, fmt.Sprintf("%d wide, %s", width, view)))
 			p.shot(fmt.Sprintf("pair-signs-%s-%d", view, width), false)
 		}
 		if most < 12 {
 			t.Errorf("%d wide: only %d signs", width, most)
 		}
 	}
+}
+
+// apart fails the test where words or numbers over a view overlap or are cut off, and counts them with
+// what stands at the view's edges.
+func apart(t *testing.T, p *tab, where string) int {
+	t.Helper()
+	boxes := value[[][4]float64](p, `JSON.parse(document.getElementById('stage').dataset.boxes)`)
+	size := value[[2]float64](p, `[document.getElementById('stage').clientWidth, document.getElementById('stage').clientHeight]`)
+	for i, a := range boxes {
+		if a[0] < -1 || a[1] < -1 || a[2] > size[0]+1 || a[3] > size[1]+1 {
+			t.Errorf("%s: a sign at %v is cut off by the picture of %v", where, a, size)
+		}
+		for _, b := range boxes[:i] {
+			if a[0] < b[2]-1 && b[0] < a[2]-1 && a[1] < b[3]-1 && b[1] < a[3]-1 {
+				t.Errorf("%s: %v and %v overlap", where, a, b)
+			}
+		}
+	}
+	return len(boxes)
 }
 
 // Each layer of the pair changes the picture and changes it back; the gap's colours lie on the rims.

@@ -18,7 +18,7 @@ export class Host {
     this.placing = ''; // the landmark that the next click sets
     this.drawn = new Group();
     stage.scene.add(this.drawn);
-    stage.addEventListener('before', () => this.follow());
+    marks.guests = () => this.follow();
     addEventListener('message', (e) => {
       if (e.source === window.parent && e.data && typeof e.data === 'object') this.hear(e.data);
     });
@@ -46,7 +46,7 @@ export class Host {
       const group = new Group(), pen = moved ? MOVED : FOUND;
       group.add(path([[-1, 0, 0], [1, 0, 0]], false, pen), path([[0, -1, 0], [0, 1, 0]], false, pen));
       over(group);
-      const text = sign(label);
+      const text = sign(innerWidth < 560 ? label.replace(/ left$/, ' L').replace(/ right$/, ' R') : label);
       this.drawn.add(group, text);
       return { name, at: new Vector3(...at).sub(this.middle), group, text };
     });
@@ -64,6 +64,7 @@ export class Host {
     if (name) this.stage.element.focus({ preventScroll: true });
   }
 
+  // follow sets crosses and words in their places and returns the words.
   follow() {
     const s = this.stage, px = 1 / s.pixels, toward = s.axis(2);
     const seen = [];
@@ -79,6 +80,7 @@ export class Host {
       if (h.visible) seen.push([h.name, ...s.place(h.at).map((x) => x.toFixed(1))].join(' '));
     }
     s.element.dataset.handles = seen.join(';');
+    return this.handles.map((h) => ({ sprite: h.text, at: h.at, beside: true }));
   }
 
   // grab takes hold of the landmark at a place in pixels, if one is seen there.

@@ -162,6 +162,7 @@ export class Marks {
     this.upright = []; // { group, at, radius }: across the line of sight, never smaller than legible
     this.signs = []; // { sprite, at, beside, number }: of one size in pixels
     this.sheets = []; // { group, body }
+    this.guests = null; // gives the signs of another hand, set in their places, as in signs
     const { marks, lines: paths, regions, planes } = stage.data;
     this.reach = stage.bodies.length > 1 ? BETWEEN : BEHIND;
     for (const m of marks) this.mark(m);
@@ -286,7 +287,10 @@ export class Marks {
   // numbers move aside, words up or down, and words that find no place are left out.
   part() {
     const s = this.stage, taken = [...s.edges], inPicture = (x, y) => x >= 0 && y >= 0 && x <= s.width && y <= s.height;
-    const covers = (b) => taken.some((t) => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3]);
+    const guests = (this.guests?.() || []).filter((g) => g.sprite.visible);
+    const crosses = guests.map((g) => s.place(g.at)).map(([x, y]) => [x - 9, y - 9, x + 9, y + 9]);
+    const on = (b) => (t) => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3];
+    const covers = (b) => taken.some(on(b)) || crosses.some(on(b));
     const put = (g, moves) => {
       const [x, y] = s.place(g.sprite.position), [w, h] = g.sprite.userData.size;
       if (!inPicture(...s.place(g.at))) return true;
@@ -301,7 +305,7 @@ export class Marks {
       }
       return false;
     };
-    const shown = this.signs.filter((g) => g.sprite.visible);
+    const shown = [...guests, ...this.signs.filter((g) => g.sprite.visible)];
     for (const g of shown) if (g.number) put(g, ASIDE);
     for (const g of shown) if (!g.number) g.sprite.visible = put(g, g.beside ? NEAR : LEVELS);
     s.element.dataset.boxes = JSON.stringify(taken.map((b) => b.map(Math.round)));

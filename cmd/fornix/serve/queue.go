@@ -2,6 +2,7 @@ package serve
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log"
 	"path"
@@ -31,7 +32,7 @@ func (q *queue) run(ctx context.Context) {
 	defer done()
 	for ctx.Err() == nil {
 		if n, id, found := q.next(); found {
-			if err := q.one(n, id); err != nil {
+			if err := q.one(n, id); err != nil && !errors.Is(err, ErrNoCase) { // it was removed meanwhile
 				// The disk refuses: trying again at once would not help.
 				q.log.Printf("serve: case %s, scan %d: %v", folder(n), id, err)
 				wait(ctx, 5*time.Second)

@@ -119,6 +119,7 @@ func FuzzRun(f *testing.F) {
 // FuzzGiven: the files in which users tell landmarks, a pose or the planes of the face.
 func FuzzGiven(f *testing.F) {
 	f.Add([]byte(`{"incisive_papilla": [1.2, 3.4, 5.6], "reference_plane": [[0,0,0], [1,0,0], [0,1,0]]}`))
+	f.Add([]byte(`{"rim": [[0,0,0], [1,0,0], [0,1,0]]}`))
 	f.Add([]byte(`{"hamular_notch_left": {"point": [1, 2, 3], "source": "found", "uncertainty_mm": 1}}`))
 	f.Add([]byte(`{"rotation": [[1,0,0],[0,1,0],[0,0,1]], "shift_mm": [1,2,3]}`))
 	f.Add([]byte(`{"ala_tragus": [[0,0,0],[1,0,0],[0,1,0]], "pupils": [[0,0,0],[60,0,0]]}`))

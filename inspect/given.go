@@ -13,6 +13,7 @@ import (
 type Given struct {
 	Landmarks map[string]Vec // by the names of a report, in the scan's coordinates
 	Reference *Vec           // normal of a reference plane for the occlusal plane's tilt
+	Rim       []Vec          // three points on the flat of the rim, about where it is looked for; nil: everywhere
 }
 
 var landmarkNames = []string{
@@ -32,9 +33,9 @@ func LandmarksOf(jaw Jaw) []string {
 
 // ReadGiven reads landmarks from JSON:
 //
-//	{"incisive_papilla": [1.2, 3.4, 5.6], "reference_plane": [[0,0,0], [1,0,0], [0,1,0]]}
+//	{"incisive_papilla": [1.2, 3.4, 5.6], "reference_plane": [[0,0,0], [1,0,0], [0,1,0]], "rim": [[0,9,0], [9,0,0], [-9,0,0]]}
 //
-// Keys are the names of a report's landmarks; reference_plane is three points. A report's own
+// Keys are the names of a report's landmarks; reference_plane and rim are three points each. A report's own
 // landmarks object is understood too, so that it can be edited and given back.
 func ReadGiven(r io.Reader) (Given, error) {
 	var raw map[string]json.RawMessage
@@ -47,16 +48,20 @@ func ReadGiven(r io.Reader) (Given, error) {
 	}
 	g := Given{Landmarks: map[string]Vec{}}
 	for name, text := range raw {
-		if name == "reference_plane" {
-			var p [3]Vec
-			if json.Unmarshal(text, &p) != nil {
-				return Given{}, errors.New("reference_plane: three points [x, y, z] are needed")
+		if name == "reference_plane" || name == "rim" {
+			var p []Vec
+			if json.Unmarshal(text, &p) != nil || len(p) != 3 {
+				return Given{}, fmt.Errorf("%s: three points [x, y, z] are needed", name)
 			}
 			n := p[1].Sub(p[0]).Cross(p[2].Sub(p[0])).Unit()
 			if n.Norm2() == 0 || !n.Finite() {
-				return Given{}, errors.New("reference_plane: its three points lie on one line")
+				return Given{}, fmt.Errorf("%s: its three points lie on one line", name)
 			}
-			g.Reference = &n
+			if name == "rim" {
+				g.Rim = p
+			} else {
+				g.Reference = &n
+			}
 			continue
 		}
 		if !slices.Contains(landmarkNames, name) {

@@ -39,6 +39,19 @@ func FindRim(m *mesh.Mesh, normals []Vec, toward Vec, method OcclusalMethod) (*R
 	return f.find(toward.Unit().Scale(-1))
 }
 
+// FindRimAt finds the flat of the rim about the plane through three points that lie on it, or says why
+// there is none. What FindRim says holds, but the plane may lean from toward by any angle under 90
+// degrees, for the points say where the rim is.
+func FindRimAt(m *mesh.Mesh, normals []Vec, on [3]Vec, toward Vec, method OcclusalMethod) (*Rim, string) {
+	p := Plane{on[0], on[1].Sub(on[0]).Cross(on[2].Sub(on[0])).Unit()}.Facing(toward.Scale(-1))
+	f := &rimFinder{m: m, normals: normals, method: method, area: vertexAreas(m)}
+	rim, why := f.fit(p)
+	if why != "" {
+		return nil, why
+	}
+	return rim, ""
+}
+
 // RimEnd is what was found at one end of an axis.
 type RimEnd struct {
 	Rim     *Rim   // nil: none

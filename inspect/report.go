@@ -95,7 +95,7 @@ type ScanInfo struct {
 
 // Decision is one thing that was decided about the scan.
 type Decision struct {
-	About  string  `json:"about"`  // "jaw", "surface", "coverage", "winding", "left"
+	About  string  `json:"about"`  // "jaw", "surface", "coverage", "winding", "left", "rim"
 	Value  string  `json:"value"`  //
 	Why    string  `json:"why"`    // one sentence
 	Margin float64 `json:"margin"` // 0 undecided … 1 plain; 1 when given by the user

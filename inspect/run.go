@@ -109,7 +109,10 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	res.OcclusalUnmeasured = "the surface shows the jaw itself; it carries no rim"
 	if an.Surface == Impression {
 		opt.step("the occlusion rim")
-		res.OcclusalUnmeasured = an.findRim(m, normals, method.Occlusal)
+		if len(opt.Given.Rim) == 3 {
+			res.Decisions = append(res.Decisions, Decision{About: "rim", Value: "given", Why: "it is looked for about the three points that were given on its flat", Margin: 1})
+		}
+		res.OcclusalUnmeasured = an.findRim(m, normals, opt.Given.Rim, method.Occlusal)
 	}
 	opt.step("openings in the scan")
 	res.Holes = FindHoles(m, normals, an, method.Hole)
@@ -133,12 +136,18 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	return res, an
 }
 
-// findRim finds the rim and marks it in the anatomy, or says why there is none.
-func (an *Anatomy) findRim(m *mesh.Mesh, normals []Vec, om OcclusalMethod) (why string) {
+// findRim finds the rim, about the points that are given on its flat if there are any, and marks it in the
+// anatomy, or says why there is none.
+func (an *Anatomy) findRim(m *mesh.Mesh, normals, on []Vec, om OcclusalMethod) (why string) {
 	if an.Coverage != TwoSided {
 		return "the scan lacks its oral side"
 	}
-	rim, why := FindRim(m, normals, an.Frame.TowardTissue, om)
+	var rim *Rim
+	if len(on) == 3 {
+		rim, why = FindRimAt(m, normals, [3]Vec(on), an.Frame.TowardTissue, om)
+	} else {
+		rim, why = FindRim(m, normals, an.Frame.TowardTissue, om)
+	}
 	if rim == nil {
 		return NoRim + ": " + why
 	}

@@ -271,6 +271,7 @@ func TestAppCorrectsALandmark(t *testing.T) {
 	if again := appReport(t, base+"case/1/scan/1/report.json"); again.Landmarks[inspect.HamularNotchLeft] != a {
 		t.Error("all as found, and the landmark is another")
 	}
+	placeRim(t, p, base)
 }
 
 // The order is filled in, the package downloaded, and its page opened from the disk with no network.

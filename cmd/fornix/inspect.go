@@ -44,7 +44,7 @@ Examples:
   fornix inspect upper.stl --landmarks corrected.json
 
 A landmarks file holds points in the scan's coordinates, such as {"incisive_papilla": [1.5, 20.0, -3.2]}, and
-may hold "reference_plane": three points.
+may hold "reference_plane" and "rim" (on the flat of the rim, where another flat was taken for it): three points each.
 
 Exit code: 1 if a scan could not be inspected, else 3 if a verdict is not send, else 0.`
 }

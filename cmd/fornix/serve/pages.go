@@ -174,6 +174,7 @@ type scanView struct {
 	Findings []findingView
 	Pictures []pictureView
 	Marks    []markView
+	Rim      []rimPoint
 	Personal []casefile.Warning
 	Turn     string // address of the page to turn the scan in; empty: none yet
 	Given    string // what was given, as POST …/given takes it
@@ -196,6 +197,12 @@ type markView struct {
 	Key, Name string
 	Known     bool
 	inspect.Landmark
+}
+
+// rimPoint is one of the three points that say where the rim's flat is.
+type rimPoint struct {
+	Number int
+	At     string // x,y,z; empty: not given
 }
 
 // showCase is the page of one case with the scan that ?scan= names, else the first.
@@ -262,6 +269,13 @@ func (s *Server) viewOf(n int, k *Scan) scanView {
 	}
 	if k.Status == Done {
 		v.Turn = fmt.Sprintf("/case/%d/scan/%d/%s?r=%s#part", n, k.ID, pageName, k.Results)
+	}
+	for i := range 3 {
+		p := rimPoint{Number: i + 1}
+		if len(k.Ask.Rim) == 3 {
+			p.At = fmt.Sprint(k.Ask.Rim[i][0], ",", k.Ask.Rim[i][1], ",", k.Ask.Rim[i][2])
+		}
+		v.Rim = append(v.Rim, p)
 	}
 	given, err := json.Marshal(k.Ask)
 	if err != nil {

@@ -164,8 +164,10 @@ func (a Ask) file() (text []byte, ok bool) {
 	for name, p := range a.Landmarks {
 		all[name] = p
 	}
-	if len(a.Plane) == 3 {
-		all["reference_plane"] = a.Plane
+	for name, points := range map[string][][3]float64{"reference_plane": a.Plane, "rim": a.Rim} {
+		if len(points) > 0 {
+			all[name] = points
+		}
 	}
 	text, err := json.MarshalIndent(all, "", " ")
 	return append(text, '\n'), err == nil && len(all) > 0

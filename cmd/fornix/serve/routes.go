@@ -194,7 +194,7 @@ func answer(w http.ResponseWriter, v any) {
 // given takes what the user knows of a scan and asks for a new inspection with it:
 //
 //	POST /case/N/scan/S/given
-//	{"jaw": "upper", "unit": "mm", "landmarks": {"labial_frenum": [x, y, z]}, "reference_plane": [[…], […], […]]}
+//	{"jaw": "upper", "unit": "mm", "landmarks": {"labial_frenum": [x, y, z]}, "reference_plane": [[…], […], […]], "rim": [[…], […], […]]}
 //
 // It replaces all that was given before; {} goes back to what is found. Points are in the scan's own
 // coordinates, mm.
@@ -207,9 +207,6 @@ func (s *Server) given(r *http.Request, body []byte) (any, error) {
 	var a Ask
 	if err := strict(body, &a); err != nil {
 		return nil, err
-	}
-	if len(a.Plane) != 0 && len(a.Plane) != 3 {
-		return nil, wrong{"a reference plane is three points"}
 	}
 	if _, _, err := a.options(); err != nil {
 		return nil, wrong{err.Error()}

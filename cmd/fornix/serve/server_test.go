@@ -202,7 +202,7 @@ func TestWhatIsGivenIsInspectedAnew(t *testing.T) {
 	s := start(t, pretend(), Options{})
 	s.drop("/scan", "a.stl", "good")
 	s.settled(1)
-	given := `{"jaw": "lower", "landmarks": {"labial_frenum": [1, 2, 3]}, "reference_plane": [[0,0,0],[1,0,0],[0,1,0]]}`
+	given := `{"jaw": "lower", "landmarks": {"labial_frenum": [1, 2, 3]}, "reference_plane": [[0,0,0],[1,0,0],[0,1,0]], "rim": [[0,0,5],[1,0,5],[0,1,5]]}`
 	if w, body := s.ask("POST", "/case/1/scan/1/given", strings.NewReader(given), nil); w.StatusCode != 200 {
 		t.Fatal(body)
 	}
@@ -214,12 +214,12 @@ func TestWhatIsGivenIsInspectedAnew(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if g, err := inspect.ReadGiven(bytes.NewReader(text)); err != nil || g.Landmarks["labial_frenum"] != (inspect.Vec{X: 1, Y: 2, Z: 3}) || g.Reference == nil {
+	if g, err := inspect.ReadGiven(bytes.NewReader(text)); err != nil || g.Landmarks["labial_frenum"] != (inspect.Vec{X: 1, Y: 2, Z: 3}) || g.Reference == nil || len(g.Rim) != 3 || g.Rim[1] != (inspect.Vec{X: 1, Z: 5}) {
 		t.Errorf("%s: %v", text, err)
 	}
 	for body, want := range map[string]string{
 		`{"jaw": "left"}`: "no jaw", `{"unit": "ell"}`: "no unit", `{"nose": 1}`: "nose", `{"landmarks": {"nose": [1,2,3]}}`: "no landmark",
-		`{"reference_plane": [[0,0,0]]}`: "three points", `{"reference_plane": [[0,0,0],[1,0,0],[2,0,0]]}`: "one line",
+		`{"reference_plane": [[0,0,0]]}`: "three points", `{"rim": [[0,0,0],[1,0,0]]}`: "rim: three points", `{"reference_plane": [[0,0,0],[1,0,0],[2,0,0]]}`: "one line",
 		`{"landmarks": {"labial_frenum": [1,2,3,4]}}`: "", `{} {}`: "behind its end", ``: "not understood", `[1`: "not understood",
 	} {
 		if w, said := s.ask("POST", "/case/1/scan/1/given", strings.NewReader(body), nil); want != "" && (w.StatusCode != 400 || !strings.Contains(said, want)) {

@@ -80,6 +80,7 @@ type Ask struct {
 	Unit      string                `toml:"unit,omitempty" json:"unit,omitempty"` // empty: told by size
 	Landmarks map[string][3]float64 `toml:"landmarks,omitempty" json:"landmarks,omitempty"`
 	Plane     [][3]float64          `toml:"reference_plane,omitempty" json:"reference_plane,omitempty"` // three points, or none
+	Rim       [][3]float64          `toml:"rim,omitempty" json:"rim,omitempty"`                         // three points on its flat, or none
 }
 
 // file is the scan's file in the case folder: its ending is that of the name it came with.

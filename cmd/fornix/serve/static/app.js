@@ -39,10 +39,12 @@ export function notice(text) {
 	notice.timer = setTimeout(() => { at.hidden = true; }, 12000);
 }
 
-// attempt does something and tells when it fails.
+// attempt does something and tells when it fails; what failed before is told no longer when it works.
 export async function attempt(f) {
 	try {
-		return await f();
+		const done = await f();
+		document.getElementById('notice').hidden = true;
+		return done;
 	} catch (err) {
 		notice(err.message);
 		return undefined;

@@ -7,6 +7,7 @@ export function correct(number, scan, tell, turn) {
 	let moved = new Map(); // key → point, not yet measured
 	let freed = new Set(); // keys of given ones that shall be as found again
 
+	const rims = ['rim-1', 'rim-2', 'rim-3']; // points on the rim's flat
 	const panel = () => document.getElementById('correct');
 	const rows = () => [...panel().querySelectorAll('.marks li')];
 	const row = (key) => rows().find((li) => li.dataset.key === key);
@@ -54,7 +55,7 @@ export function correct(number, scan, tell, turn) {
 			say(key, 'as found, not yet measured');
 			show();
 		} else if (b.id === 'measure-again') {
-			attempt(() => post(`/case/${number}/scan/${scan}/given`, given()));
+			attempt(async () => post(`/case/${number}/scan/${scan}/given`, given()));
 		} else if (b.id === 'forget') {
 			attempt(() => post(`/case/${number}/scan/${scan}/given`, {}));
 		}
@@ -67,8 +68,16 @@ export function correct(number, scan, tell, turn) {
 		for (const key of freed) {
 			delete landmarks[key];
 		}
+		const rim = rims.map((key) => landmarks[key] ?? (freed.has(key) || !row(key).dataset.at ? null : JSON.parse(row(key).dataset.at))).filter(Boolean);
+		for (const key of rims) {
+			delete landmarks[key];
+		}
+		if (rim.length % 3 !== 0) {
+			throw new Error('Place all three points on the rim’s flat, or none.');
+		}
 		const jaw = document.getElementById('jaw').value, unit = document.getElementById('unit').value;
-		return { ...was, landmarks: unit === (was.unit ?? '') ? landmarks : {}, jaw, unit }; // in another unit they lie elsewhere
+		const same = unit === (was.unit ?? ''); // in another unit points lie elsewhere
+		return { ...was, landmarks: same ? landmarks : {}, rim: same ? rim : [], jaw, unit };
 	}
 
 	return {

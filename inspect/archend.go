@@ -34,7 +34,7 @@ const (
 	archTurn   = 0.03 // standard deviation of how much the arch turns behind that stretch (from memory: nearly straight)
 	slopeMM    = 0.8  // half the length over which a slope is taken
 	padShare   = 0.5  // share of the steepest slope below which a pad's summit is reached
-	notchShare = 0.12 // the same for the ridge of a hamular notch, whose summit is level
+	notchShare = 0.2  // the same for the ridge of a hamular notch: half-way between ends that stop short of it and ends that pass it by their own radius
 	pitMM      = 2.5  // half the width of pits that are filled in the profile: voids on the crest are no slope
 	gridMM     = 0.1  // spacing of the profile
 )

@@ -30,6 +30,7 @@ type DefectMethod struct {
 	Bias             float64 `toml:"bias"`               // 0.03: largest systematic distance of pit and rim from sphere and sound surface, the scan's noise taken off, as a share of the depth; twice as much where the faces turn sharply at the rim
 	FalseShare       float64 `toml:"false_share"`        // 0.01: share of sound scans in which noise alone may be told as a fault of few vertices
 	FoldBias         float64 `toml:"fold_bias"`          // 0.03: the same for the sections of a fold taken together
+	DepthShare       float64 `toml:"depth_share"`        // 0.5: largest expanded uncertainty of the depth as a share of it; what is known less is not told
 	FoldMM           float64 `toml:"fold_mm"`            // 3 mm: shortest fold
 	FoldRatio        float64 `toml:"fold_ratio"`         // 2.5: least length of a fold, in widths
 }
@@ -47,7 +48,8 @@ type DefectMethod struct {
 // tangent plane of the sound surface over the middle, so it does not change with the bend of
 // the surroundings; DepthMM is from the sound surface over the middle to the bottom; VolumeMM3
 // is that of the spherical cap; what few vertices show is measured by sound surface and cap together
-// (small). A fold's LengthMM is that of its middle line between the points
+// (small). For what is found the sound surface over the middle is that of a spline through its
+// surroundings (spline). A fold's LengthMM is that of its middle line between the points
 // where the bottom comes back to the sound surface. What it cannot see: faults under MinWidthMM,
 // voids and blebs that only one vertex shows, folds under about two and a half edge lengths, and
 // shallow ones without a rim.

@@ -43,9 +43,12 @@ func (s *survey) doubt(p *pit) doubt {
 	floor := math.Max(s.noise, 0.002) // single precision and the solver's own step
 	in2 := float64(floor*floor) + float64(p.off*p.off)*n/math.Max(1, n-4)
 	out2 := (float64(floor*floor)+float64(p.around*p.around))*12/math.Max(12, float64(p.outer)) + float64(p.model*p.model)
+	if p.gap != nil {
+		out2 = float64(*p.gap * *p.gap)
+	}
 	// Depth = r - sign (c - foot)·axis; opening a² = depth (2r - depth).
 	slope := func(dDepth, dR float64) [4]float64 {
-		x := p.axis.Scale(-p.sign * dDepth)
+		x := p.flat(p.axis.Scale(-p.sign * dDepth)) // where along a fold its cylinder lies says nothing
 		return [4]float64{x.X, x.Y, x.Z, dDepth + dR}
 	}
 	spread := func(dDepth, dR float64) float64 {

@@ -104,27 +104,26 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	behind := s.follow(w, first, first.along.Scale(-1))
 	slices.Reverse(behind)
 	all := append(append(behind, first), ahead...)
-	if len(all) < 3 {
-		return fold{why: "few sections"}, false
-	}
 	s.refine(w, all)
 	var f fold
 	var rings [7]ring
+	var own []pit // sections by themselves, not by the form of the others
+	var widths, depths, sharps []float64
 	for _, p := range all {
 		f.path = append(f.path, p.foot)
-	}
-	widths, depths, turns, sharps := make([]float64, len(all)), make([]float64, len(all)), make([]float64, len(all)), make([]float64, len(all))
-	for i, p := range all {
+		f.in = append(f.in, p.in...)
+		if p.carried {
+			continue
+		}
+		own = append(own, p)
 		for k, r := range p.rings {
 			rings[k].sum += r.sum
 			rings[k].n += r.n
 		}
-		widths[i], depths[i], turns[i], sharps[i] = 2*p.a, p.depth, p.turn, p.sharp
-		f.in = append(f.in, p.in...)
-		// Sections overlap: their mean is little surer than one of them.
-		u := s.doubt(&p)
-		f.doubt.width += u.width / float64(len(all))
-		f.doubt.depth += u.depth / float64(len(all))
+		widths, depths, sharps = append(widths, 2*p.a), append(depths, p.depth), append(sharps, p.sharp)
+	}
+	if len(own) < 3 {
+		return fold{why: "few sections"}, false
 	}
 	f.width, f.depth = median(widths), median(depths)
 	// Together the sections show the form far more finely than each alone: anatomy's grooves
@@ -138,6 +137,19 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		f.why = "flat"
 	}
 	if f.why != "" {
+		return f, false
+	}
+	for i := range own {
+		own[i].settle()
+		widths[i], depths[i] = 2*own[i].a, own[i].depth
+		// Sections overlap: their mean is little surer than one of them.
+		u := s.doubt(&own[i])
+		f.doubt.width += u.width / float64(len(own))
+		f.doubt.depth += u.depth / float64(len(own))
+	}
+	f.width, f.depth = median(widths), median(depths)
+	if f.doubt.depth > s.by.DepthShare*f.depth {
+		f.why = "depth not known"
 		return f, false
 	}
 	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
@@ -195,6 +207,9 @@ func (s *survey) follow(w *walker, p pit, t Vec) []pit {
 		q := s.section(w, v, line)
 		if q.why != "" || line.Dot(t) < 0.85 {
 			q = s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
+		}
+		if q.why != "" || math.Abs(q.a-p.a) >= 0.5*p.a+0.5*edge {
+			q = s.carry(w, &last, s.m.Pos[v], t, &p)
 		}
 		good := q.why == "" && math.Abs(q.a-p.a) < 0.5*p.a+0.5*edge && q.foot.Dist(last.foot) < 3*step &&
 			q.foot.Sub(last.foot).Dot(t) > 0.2*step

@@ -30,10 +30,14 @@ type pit struct {
 	rings   [7]ring // signed distances from sphere and sound surface, by place: 6 inside, 1 outside the rim
 	grain   float64 // radius of the opening in mean edge lengths
 	surface string
-	model   float64 // how far another order of the sound surface lies off over the middle, mm
-	outer   int     // vertices the sound surface was fitted to
+	model   float64      // how far another order of the sound surface lies off over the middle, mm
+	outer   int          // vertices the sound surface was fitted to
+	over    sound        // the sound surface, and
+	ring    []patchPoint // those vertices: only of what is a fault
+	gap     *float64     // standard uncertainty of the sound surface over the middle, where settle has laid it, mm
 	in      []mesh.VertexID
 	near    int
+	carried bool    // a fold's cross-section by the form of its others
 	few     bool    // measured by small, and then
 	known   doubt   // its uncertainty, and
 	smooth  float64 // RMS distance of the vertices from a smooth surface, mm
@@ -79,7 +83,8 @@ next:
 		}
 		out = append(out, p)
 	}
-	return out
+	s.each(len(out), func(_ *walker, i int) { out[i].settle() })
+	return slices.DeleteFunc(out, func(p pit) bool { return s.doubt(&p).depth > s.by.DepthShare*p.depth })
 }
 
 // look1 measures the place at one seed and says why it is no fault, if it is none. What few
@@ -140,7 +145,9 @@ func (s *survey) measure(w *walker, sd seed, start float64, p *pit) {
 		return
 	}
 	s.judgeRim(w, p, &f)
-	p.why = s.judge(p)
+	if p.why = s.judge(p); p.why == "" {
+		p.over, p.ring = f, slices.Clone(w.pts)
+	}
 }
 
 // judge says why p is no fault; "" if it is one.

@@ -16,7 +16,7 @@ const (
 // Shares of the steepest slope below which the surface counts as level: a notch's ridge has a
 // top, the summit of a pad is broad.
 const (
-	notchLevel = 0.04
+	notchLevel = 0.08
 	padLevel   = 0.25
 )
 

@@ -1,6 +1,9 @@
 package inspect
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // papilla looks behind the crest at the midline for the pit that the incisive papilla leaves:
 // where the middle lies deepest below what stands 2.5 to 4.5 mm to both sides at the same
@@ -8,15 +11,17 @@ import "math"
 // of the material lies nothing is looked at.
 func (an *Anatomy) papilla(faults []Defect) {
 	faulty := an.faulty(faults)
-	var mid, beside []*slice
+	var mid, right, left []*slice
 	var crests []float64
 	for i := range an.slices {
 		s := &an.slices[i]
 		switch a := math.Abs(s.u); {
 		case a <= 1:
 			mid = append(mid, s)
+		case a >= 2.5 && a <= 4.5 && s.u < 0:
+			right = append(right, s)
 		case a >= 2.5 && a <= 4.5:
-			beside = append(beside, s)
+			left = append(left, s)
 		}
 		// Through an opening in front a section's own crest may be no crest.
 		if s.basin > 0 && math.Abs(s.u) <= crestOverMM {
@@ -25,8 +30,38 @@ func (an *Anatomy) papilla(faults []Defect) {
 		}
 	}
 	crest := median(crests)
-	if math.IsNaN(crest) || len(mid) == 0 || len(beside) == 0 {
+	if math.IsNaN(crest) || len(mid) == 0 || len(left) == 0 || len(right) == 0 {
 		return
+	}
+	first, end := max(0, int((crest-11)/envBin)), int((crest-1.5)/envBin)
+	touched := func(s []*slice, k int) bool {
+		for _, q := range s {
+			for j := max(0, k-3); j <= k+3; j++ {
+				if faulty(q.u, j) {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	// The two sides stand at unlike heights, so a fault on one of them would make a step in their
+	// mean: then the other is compared alone, and where both have one, nothing.
+	beside, clean := append(slices.Clone(right), left...), func(int) bool { return true }
+	faultless := func(s []*slice) bool {
+		for k := first; k < end; k++ {
+			if touched(s, k) {
+				return false
+			}
+		}
+		return true
+	}
+	switch r, l := faultless(right), faultless(left); {
+	case r && !l:
+		beside = right
+	case l && !r:
+		beside = left
+	case !l && !r:
+		clean = func(k int) bool { return !touched(beside, k) }
 	}
 	at := func(s []*slice, k int) float64 {
 		var sum, n float64
@@ -41,12 +76,12 @@ func (an *Anatomy) papilla(faults []Defect) {
 		return sum / n
 	}
 	var dip []float64
-	best, bestK, first := 0.0, -1, max(0, int((crest-11)/envBin))
-	for k := first; k < int((crest-1.5)/envBin); k++ {
+	best, bestK := 0.0, -1
+	for k := first; k < end; k++ {
 		// The sideways distance shrinks toward the centre; the pit is compared over the same
 		// angle, which is near enough over these few millimetres.
 		d := at(beside, k) - at(mid, k)
-		if d > papillaDeepestMM { // through an opening
+		if d > papillaDeepestMM || !clean(k) { // through an opening, or beside a fault
 			d = math.NaN()
 		}
 		dip = append(dip, d)
@@ -60,8 +95,9 @@ func (an *Anatomy) papilla(faults []Defect) {
 	// A void farther back may be deeper: the papilla is the first pit behind the crest that is
 	// anywhere near as deep, and the deepest place within a millimetre.
 	const around = int(1 / envBin)
-	for k := len(dip) - 1; k >= 0; k-- {
-		if !(dip[k] >= max(0.1, 0.3*best)) {
+	for k := len(dip) - 2; k > 0; k-- {
+		// At the edge of what could not be looked at nothing is deepest.
+		if !(dip[k] >= max(0.1, 0.3*best)) || math.IsNaN(dip[k-1]) || math.IsNaN(dip[k+1]) {
 			continue
 		}
 		top := k
@@ -140,17 +176,19 @@ func (an *Anatomy) faulty(faults []Defect) func(u float64, k int) bool {
 	}
 }
 
-// settleFaults looks for the papilla again where a fault was taken for it. A papilla that the user gave
+// settleFaults looks for the papilla again now that the faults are known, which may have been taken for
+// it or stand beside it. A papilla that the user gave
 // stays; one that is found nowhere else goes.
 func (an *Anatomy) settleFaults(faults []Defect) {
 	l, ok := an.Landmarks[IncisivePapilla]
-	if !ok || l.Source == "given" {
+	if !ok || l.Source == "given" || len(faults) == 0 {
 		return
 	}
+	delete(an.Landmarks, IncisivePapilla)
+	an.papilla(faults)
 	u, rho := an.chart.at(an.Frame.Local(l.Point))
-	if an.faulty(faults)(u, int(rho/envBin)) {
-		delete(an.Landmarks, IncisivePapilla)
-		an.papilla(faults)
+	if _, again := an.Landmarks[IncisivePapilla]; !again && !an.faulty(faults)(u, int(rho/envBin)) {
+		an.Landmarks[IncisivePapilla] = l
 	}
 }
 

@@ -1,7 +1,9 @@
 package inspect
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -56,6 +58,8 @@ func (s *spline) over(pts []patchPoint) bool {
 		}
 	}
 	if step := (len(s.pts) + splinePoints - 1) / splinePoints; step > 1 {
+		// By their distance from the middle, which knows neither the scan's frame nor its order.
+		slices.SortStableFunc(s.pts, func(a, b patchPoint) int { return cmp.Compare(math.Hypot(a.u, a.v), math.Hypot(b.u, b.v)) })
 		n := 0
 		for i := 0; i < len(s.pts); i += step {
 			s.pts[n] = s.pts[i]
@@ -122,23 +126,38 @@ func (s *spline) over(pts []patchPoint) bool {
 	return s.form.SolveVec(&s.r, &f) == nil
 }
 
-// choose takes the smoothing of greatest restricted likelihood, of steps of a quarter in its
-// logarithm, and the variance that goes with it.
+// choose takes the smoothing of greatest restricted likelihood, and the variance that goes with it:
+// the best of steps in its logarithm, then by golden section between its neighbours.
 func (s *spline) choose(y *mat.VecDense) {
 	n, most := len(s.val), s.val[len(s.val)-1]
-	best := math.Inf(1)
-	for x := -18.0; x < 8; x += 0.25 {
-		l := most * math.Exp(x)
+	unlikely := func(x float64) float64 {
+		s.smooth = most * math.Exp(x)
 		sum, logs := 0.0, 0.0
 		for i, d := range s.val {
-			w := math.Max(d, 0) + l
+			w := math.Max(d, 0) + s.smooth
 			sum += float64(y.AtVec(i)*y.AtVec(i)) / w
 			logs += math.Log(w)
 		}
-		if f := float64(float64(n)*math.Log(sum)) + logs; f < best {
-			best, s.smooth, s.scale = f, l, sum/float64(n)
+		s.scale = sum / float64(n)
+		return float64(float64(n)*math.Log(sum)) + logs
+	}
+	const step = 0.5
+	best, at := math.Inf(1), 0.0
+	for x := -18.0; x <= 8; x += step {
+		if f := unlikely(x); f < best {
+			best, at = f, x
 		}
 	}
+	lo, hi, golden := at-step, at+step, (math.Sqrt(5)-1)/2
+	for range 30 {
+		a, b := hi-float64(golden*(hi-lo)), lo+float64(golden*(hi-lo))
+		if unlikely(a) < unlikely(b) {
+			hi = b
+		} else {
+			lo = a
+		}
+	}
+	unlikely((lo + hi) / 2)
 }
 
 // at returns the height over a place of the sound surface's plane and its standard uncertainty, mm.

@@ -94,7 +94,7 @@ func TestChangesNeedTheTokenAndTheSameOrigin(t *testing.T) {
 			t.Errorf("%s: %d", name, got)
 		}
 	}
-	for _, path := range []string{"/case/1/scan", "/case/1/scan/1/given", "/case/1/scan/1/remove", "/case/1/order", "/case/1/order/check", "/case/1/sheet", "/case/1/remove"} {
+	for _, path := range []string{"/case/1/scan", "/case/1/photo", "/case/1/photo/photo-1.jpg/remove", "/case/1/scan/1/given", "/case/1/scan/1/remove", "/case/1/order", "/case/1/order/check", "/case/1/sheet", "/case/1/remove"} {
 		if w, _ := s.ask("POST", path, strings.NewReader("{}"), func(r *http.Request) { r.Header.Del(tokenHeader) }); w.StatusCode != 403 {
 			t.Errorf("%s without the token: %s", path, w.Status)
 		}

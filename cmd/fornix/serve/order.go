@@ -152,11 +152,12 @@ type leaveView struct {
 	Package string // its file's name
 	Person  []casefile.Warning
 	Unset   []render.Unset
+	Photos  []string
 }
 
 func (s *Server) leaveOf(c *Case) leaveView {
 	v := leaveView{Ready: len(chosen(&c.State)) > 0, Gaps: c.Order.Missing(""), Sheet: s.sheetState(c), Papers: papers, Person: c.Order.Personal(), Unset: render.UnprintedFields(&c.Order)}
 	v.Paper, _, _ = strings.Cut(c.Sheet, " ")
-	v.Package = packageName(c)
+	v.Package, v.Photos = packageName(c), s.store.photos(c.N)
 	return v
 }

@@ -2,6 +2,7 @@ package serve
 
 import (
 	"archive/zip"
+	"bytes"
 	"compress/flate"
 	"crypto/sha256"
 	"encoding/hex"
@@ -28,13 +29,20 @@ type entry struct {
 // give equal packages.
 var epoch = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
 
-// entries lists what leaves the house with case c: the sheet, the order, and for each scan the scan
+// entries lists what leaves the house with case c: the sheet, the order, photographs, and for each scan the scan
 // without its free text, report, page and pictures. Names are made of the case number and never
 // of names that files came with.
 func (s *Server) entries(c *Case) ([]entry, error) {
 	number := c.Order.Order.Number
 	name := func(what string, n int, ending string) string { return casefile.NeutralName(number, what, n, ending) }
-	out := []entry{{name: name("sheet", 1, ".pdf"), from: path.Join(folder(c.N), sheetName)}, {name: name("order", 1, ".toml"), from: path.Join(folder(c.N), caseName)}}
+	var order bytes.Buffer
+	if err := casefile.Write(&order, s.orderOf(c)); err != nil {
+		return nil, err
+	}
+	out := []entry{{name: name("sheet", 1, ".pdf"), from: path.Join(folder(c.N), sheetName)}, {name: name("order", 1, ".toml"), text: order.Bytes()}}
+	for i, photo := range s.store.photos(c.N) {
+		out = append(out, entry{name: name("photo", i+1, path.Ext(photo)), from: path.Join(folder(c.N), photo)})
+	}
 	var notes strings.Builder
 	of := map[string]int{}
 	for i := range c.Scans {

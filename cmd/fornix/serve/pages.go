@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+	"io"
 	"net/http"
 	"path"
 	"slices"
@@ -175,9 +176,10 @@ type scanView struct {
 	Pictures []pictureView
 	Marks    []markView
 	Rim      []rimPoint
-	Personal []casefile.Warning
-	Turn     string // address of the page to turn the scan in; empty: none yet
-	Given    string // what was given, as POST …/given takes it
+	Personal []casefile.Warning // in the file's name
+	Inside   []casefile.Warning // in its free text
+	Turn     string             // address of the page to turn the scan in; empty: none yet
+	Given    string             // what was given, as POST …/given takes it
 	Units    []string
 }
 
@@ -245,6 +247,12 @@ func (s *Server) viewOf(n int, k *Scan) scanView {
 	}
 	if k.pending() {
 		v.Doing = s.doing(n, k)
+	}
+	if f, err := s.store.disk.open(path.Join(folder(n), k.file())); err == nil {
+		head, err := io.ReadAll(io.LimitReader(f, 1<<16))
+		if f.Close(); err == nil {
+			v.Inside = casefile.LooksPersonal(casefile.Header(head))
+		}
 	}
 	if k.Results == "" {
 		return v

@@ -19,7 +19,7 @@ var static embed.FS
 
 // kinds are the content types of the files that are served; others are not.
 var kinds = map[string]string{
-	".png": "image/png", ".json": "application/json", ".pdf": "application/pdf", ".html": "text/html; charset=utf-8",
+	".png": "image/png", ".jpg": "image/jpeg", ".json": "application/json", ".pdf": "application/pdf", ".html": "text/html; charset=utf-8",
 	".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml",
 }
 
@@ -30,6 +30,7 @@ func (s *Server) routes() http.Handler {
 	m.HandleFunc("GET /case/{n}/scan/{id}/{name}", s.result)
 	m.HandleFunc("GET /case/{n}/scan/{id}/report.html", s.turnable)
 	m.HandleFunc("GET /case/{n}/pair/{name}", s.pairFile)
+	m.HandleFunc("GET /case/{n}/photo/{name}", s.photo)
 	m.HandleFunc("GET /case/{n}/order", s.showOrder)
 	m.HandleFunc("GET /case/{n}/sheet.pdf", s.showSheet)
 	m.HandleFunc("GET /case/{n}/package.zip", s.download)
@@ -37,6 +38,8 @@ func (s *Server) routes() http.Handler {
 	m.HandleFunc("GET /events", s.events)
 	m.HandleFunc("POST /scan", s.take)
 	m.HandleFunc("POST /case/{n}/scan", s.take)
+	m.HandleFunc("POST /case/{n}/photo", s.takePhoto)
+	m.HandleFunc("POST /case/{n}/photo/{name}/remove", s.change(s.removePhoto))
 	m.HandleFunc("POST /case/{n}/scan/{id}/given", s.change(s.given))
 	m.HandleFunc("POST /case/{n}/scan/{id}/remove", s.change(s.removeScan))
 	m.HandleFunc("POST /case/{n}/order", s.change(s.saveOrder))

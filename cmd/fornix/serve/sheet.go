@@ -43,6 +43,9 @@ func (s *Server) print(c *Case, paper string) string {
 	if text, err := s.store.disk.read(path.Join(folder(c.N), caseName), 1<<20); err == nil {
 		h.Write(text)
 	}
+	for _, name := range s.store.photos(c.N) {
+		fmt.Fprintf(h, "\n%s", name)
+	}
 	for _, k := range chosen(&c.State) {
 		fmt.Fprintf(h, "\n%s %s %s", k.SHA256, k.Results, k.Verdict)
 	}
@@ -91,7 +94,8 @@ func (s *Server) makeSheet(n int, paper string) error {
 	if err != nil {
 		return err
 	}
-	pdf, err := s.engine.Sheet(scans, relation, &c.Order, paper)
+	order := s.orderOf(&c)
+	pdf, err := s.engine.Sheet(scans, relation, &order, paper)
 	if err != nil {
 		return err
 	}

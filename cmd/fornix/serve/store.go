@@ -25,6 +25,7 @@ import (
 //	0007/scan-1.stl         a scan, byte for byte as it came (or .ply, .obj, each with .gz, or .zip)
 //	0007/scan-1-r1/         its results: report.json, pictures, page
 //	0007/pair-r1/           how both jaws close: relate.json, pictures, page
+//	0007/photo-1.jpg        a photograph, without what the camera wrote into it (or .png)
 //	0007/sheet.pdf          the laboratory sheet
 //
 // What a call has said is done is on the disk, whenever the program is ended after it; what was

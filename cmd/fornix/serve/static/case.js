@@ -1,5 +1,5 @@
 // One case: how to look at it, its findings, what is being done, scans that come and go.
-import { attempt, fresh, news, post } from './app.js';
+import { attempt, fresh, news, post, send } from './app.js';
 import { correct } from './correct.js';
 import { dropped } from './drop.js';
 
@@ -127,8 +127,24 @@ main.addEventListener('click', (e) => {
 		look(b.dataset.mode);
 	} else if (b.classList.contains('row')) {
 		finding(b);
+	} else if (b.dataset.photo) {
+		if (confirm('Remove this photograph?')) {
+			attempt(async () => { await post(`/case/${number}/photo/${b.dataset.photo}/remove`); await refresh(); });
+		}
 	} else if (jobs[b.id]) {
 		attempt(() => jobs[b.id](b));
+	}
+});
+
+main.addEventListener('change', (e) => {
+	if (e.target.id === 'photo') {
+		const files = [...e.target.files];
+		e.target.value = '';
+		attempt(async () => {
+			for (const file of files) {
+				await send(`/case/${number}/photo`, file, () => {});
+			}
+		}).then(refresh);
 	}
 });
 

@@ -7,6 +7,7 @@
 //	go run ./cmd/check -readme   write the real output into README.md instead of comparing
 //	go run ./cmd/check -page     make the page's script anew from its modules and three.js
 //	go run ./cmd/check release   build the programs that are handed out, into ./release
+//	go run ./cmd/check speed     time the main work beside general-purpose libraries
 //	go run ./cmd/check accuracy  measure phantoms of random parameters and print what was reached
 package main
 
@@ -41,6 +42,9 @@ func main() {
 	}
 	if len(os.Args) > 1 && os.Args[1] == "release" {
 		os.Exit(release(os.Args[2:], os.Stdout, os.Stderr))
+	}
+	if len(os.Args) > 1 && os.Args[1] == "speed" {
+		os.Exit(speed(os.Args[2:], os.Stdout, os.Stderr))
 	}
 	quick := flag.Bool("quick", false, "leave out the race detector, the other systems and the static checker")
 	readme := flag.Bool("readme", false, "write the real output of its commands into README.md")

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"fornix/inspect"
 	"fornix/mesh"
@@ -32,6 +33,22 @@ func TestAppCorrectsALandmark(t *testing.T) {
 		t.Error("all as found, and the landmark is another")
 	}
 	placeRim(t, p, base)
+	markLines(t, p, base)
+}
+
+// markLines sets midline and canine lines on the scan, and finds them in the order.
+func markLines(t *testing.T, p *tab, base string) {
+	t.Helper()
+	p.click("#lines summary")
+	inner := p.inner()
+	for i, key := range []string{"midline-0", "canine-0", "canine-1"} {
+		p.do("place", chromedp.Focus(chromedp.CSS(`li[data-key=line-`+key+`] .place`)), chromedp.KeyEvent("\r"))
+		inner.await("the cross", `document.getElementById('stage') === document.activeElement && !document.getElementById('cross').hidden`)
+		inner.do("turn, enter", chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent("\r"))
+		p.await("the mark", `document.querySelector('li[data-key=line-`+key+`] [data-said]').textContent === '`+[]string{"in the order", "place the other side too", "in the order"}[i]+`'`)
+	}
+	q := openTab(t, base+"case/1/order", base, "#order", 1300, 900, false)
+	q.await("the marks", `document.getElementById('marks.midline_at').value.split(',').length === 3 && document.getElementById('marks.canine_at').value.split('\n').length === 2 && document.getElementById('marks.marked_on').value === 'upper'`)
 }
 
 // dragNotch drags the left hamular notch forward and sees its numbers follow; it returns the report before.

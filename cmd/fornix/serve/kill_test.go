@@ -131,6 +131,7 @@ func story(s *Store, said map[string]bool) error {
 		{"remove scan", func() error { return s.RemoveScan(1, 2) }},
 		{"inspect third", func() error { return work(s) }},
 		{"remove", func() error { return s.Remove(2) }},
+		{"photograph", func() error { return s.addPhoto(1, dot()) }},
 	} {
 		if err := do(step.name, step.f); err != nil {
 			return err
@@ -205,6 +206,9 @@ func whole(t *testing.T, dir string, s *Store, said map[string]bool, at int) {
 	}
 	if said["order"] && one.Order.Order.Number != "2024-117" {
 		t.Errorf("step %d: the order that was saved is gone", at)
+	}
+	if photos := s.photos(1); said["photograph"] && len(photos) != 1 || len(photos) > 1 {
+		t.Errorf("step %d: photographs %v", at, photos)
 	}
 	if said["second"] && !said["other case"] && one.scan(2) == nil {
 		t.Errorf("step %d: the second scan is gone", at)

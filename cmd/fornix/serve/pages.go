@@ -167,20 +167,22 @@ func (it item) matches(query string) bool {
 // scanView is one scan on its case's page.
 type scanView struct {
 	Scan
-	N        int
-	Name     string // which jaw, as people say it
-	Doing    string // what is being done; empty: nothing
-	Report   *inspect.Report
-	Rows     []render.Row
-	Findings []findingView
-	Pictures []pictureView
-	Marks    []markView
-	Rim      []rimPoint
-	Personal []casefile.Warning // in the file's name
-	Inside   []casefile.Warning // in its free text
-	Turn     string             // address of the page to turn the scan in; empty: none yet
-	Given    string             // what was given, as POST …/given takes it
-	Units    []string
+	N         int
+	Name      string // which jaw, as people say it
+	Doing     string // what is being done; empty: nothing
+	Report    *inspect.Report
+	Rows      []render.Row
+	Findings  []findingView
+	Pictures  []pictureView
+	Marks     []markView
+	Rim       []rimPoint
+	Lines     []lineMark         // on the rim, for the setting of teeth
+	Elsewhere string             // the jaw on whose scan they are now, if it is not this one
+	Personal  []casefile.Warning // in the file's name
+	Inside    []casefile.Warning // in its free text
+	Turn      string             // address of the page to turn the scan in; empty: none yet
+	Given     string             // what was given, as POST …/given takes it
+	Units     []string
 }
 
 type findingView struct {
@@ -229,6 +231,7 @@ func (s *Server) showCase(w http.ResponseWriter, r *http.Request) {
 	want, _ := strconv.Atoi(r.URL.Query().Get("scan"))
 	for i := range c.State.Scans {
 		v := s.viewOf(n, &c.State.Scans[i])
+		v.mark(&c.Order.Marks)
 		d.Scans = append(d.Scans, v)
 	}
 	for i := range d.Scans {

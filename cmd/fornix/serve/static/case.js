@@ -2,6 +2,7 @@
 import { attempt, fresh, news, post, send } from './app.js';
 import { correct } from './correct.js';
 import { dropped } from './drop.js';
+import { lines } from './lines.js';
 
 const main = document.getElementById('main');
 const section = document.getElementById('scan');
@@ -15,6 +16,7 @@ dropped((last) => { location.href = `/case/${last.case}?scan=${last.scan}`; });
 const frame = () => document.getElementById('turn');
 const tell = (what) => ready && frame()?.contentWindow.postMessage(what, '*'); // it has no origin to be named
 const correcting = correct(number, scan, tell, () => look('turn'));
+const marking = lines(number, tell, () => { look('turn'); bring(frame()); });
 
 // What the part says: it is not trusted with more than places and sizes.
 addEventListener('message', (e) => {
@@ -26,6 +28,7 @@ addEventListener('message', (e) => {
 		ready = true;
 		frame().dataset.ready = 'yes';
 		correcting.show();
+		marking.show();
 	}
 	if (said.flat) {
 		look('pictures');
@@ -38,6 +41,7 @@ addEventListener('message', (e) => {
 	}
 	if (typeof said.moved === 'string' && Array.isArray(said.at) && said.at.length === 3 && said.at.every(Number.isFinite)) {
 		correcting.moved(said.moved, said.at);
+		marking.moved(said.moved, said.at);
 	}
 });
 
@@ -166,7 +170,7 @@ main.addEventListener('submit', async (e) => {
 });
 
 async function refresh() {
-	const open = document.getElementById('correct')?.open;
+	const open = document.getElementById('correct')?.open, marks = document.getElementById('lines')?.open;
 	const changed = await fresh(['top', 'status', 'results', 'leave']);
 	if (changed.includes('results')) {
 		ready = false;
@@ -175,6 +179,9 @@ async function refresh() {
 			show(picture);
 		}
 		correcting.anew(open);
+	}
+	if (changed.includes('leave') && marks) {
+		document.getElementById('lines').open = true;
 	}
 }
 

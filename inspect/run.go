@@ -61,11 +61,13 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	res.Border = Border{Stations: []Station{}, Regions: []BorderRegion{}}
 	res.Posterior.Path = []Vec{}
 	opt.step("the surface as a scan")
-	// Finding the jaw leaves a processor free, which meanwhile makes the tree and looks for crossings.
+	// What goes on by one processor leaves the others free, which meanwhile make the tree and look for
+	// crossings.
 	var t *tree.Tree
+	treeMade := aside(func() { t = tree.New(m) })
 	crossings := 0
-	treeMade := aside(func() {
-		t = tree.New(m)
+	counted := aside(func() {
+		treeMade()
 		crossings, _ = t.SelfIntersections(method.Quality.Crossings)
 	})
 	normals := m.Normals()
@@ -89,9 +91,9 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	if why == "" {
 		an, why = Locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks)
 	}
-	treeMade()
-	res.Quality.SelfIntersections = crossings
 	if an == nil {
+		counted()
+		res.Quality.SelfIntersections = crossings
 		res.Decisions = append(res.Decisions, Decision{About: "jaw", Value: "not found", Why: why})
 		res.Border.Unmeasured, res.Posterior.Unmeasured, res.OcclusalUnmeasured = why, why, why
 		res.Holes = FindHoles(m, normals, &Anatomy{Part: make([]Part, len(m.Pos))}, method.Hole)
@@ -130,9 +132,12 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		res.Occlusal = an.measureOcclusal(m, opt.Given, method.Occlusal, g)
 	}
 	opt.step("the border all round")
+	treeMade()
 	res.Border = MeasureBorder(m, t, an, g, an.crestTurn(method.Occlusal.ClusterMM), method.Border)
 	opt.step("the posterior end")
 	res.Posterior = MeasurePosterior(an)
+	counted()
+	res.Quality.SelfIntersections = crossings
 	return res, an
 }
 

@@ -13,14 +13,14 @@ import (
 type judgeCmd struct {
 	Dir      string `arg:"" help:"Folder of a batch (its --out)."`
 	Protocol string `help:"Judge by the limits in FILE instead of the default ones." placeholder:"FILE"`
-	Out      string `help:"Write tables of the new judgement into this folder." placeholder:"DIR"`
+	Out      string `help:"Write tables and reports of the new judgement into this folder." placeholder:"DIR"`
 }
 
 // Help stands under the flags of fornix judge --help.
 func (judgeCmd) Help() string {
 	return `Lists the scans whose verdict changes. Numbers stay as they were measured: what a protocol file says under
 [method] measures nothing anew. The results of the batch are not changed; --out makes tables as fornix batch does,
-whose column report points to the reports of the batch.
+and beside them the reports as they are judged now.
 
 Example:
 

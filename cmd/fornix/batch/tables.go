@@ -82,7 +82,8 @@ func (l List) Walk(dir string, each Each, use func(r Row, reason string, rep *in
 }
 
 // WriteTables makes the tables of the results kept in dir and puts them and the dictionary into out,
-// beside them the list where out is dir. A file there is replaced by a whole one. each may be nil.
+// beside them the list where out is dir, else each report as it is judged now. A file there is replaced
+// by a whole one. each may be nil.
 func (l List) WriteTables(dir, out string, each Each) (Count, error) {
 	var n Count
 	if err := os.MkdirAll(out, 0o755); err != nil {
@@ -112,7 +113,12 @@ func (l List) WriteTables(dir, out string, each Each) (Count, error) {
 	n, err = l.Walk(dir, each, func(r Row, reason string, rep *inspect.Report) error {
 		s := table.Scan{Path: r.Path, User: r.User, SHA256: r.SHA256, Reason: reason}
 		if rep != nil {
-			s.Report = filepath.ToSlash(filepath.Join(from, filepath.FromSlash(Folder(r.Key))))
+			s.Report = Folder(r.Key)
+			if from != "." {
+				if err := keepReport(filepath.Join(out, filepath.FromSlash(s.Report)), rep); err != nil {
+					return err
+				}
+			}
 		}
 		return t.Add(s, rep)
 	})
@@ -138,6 +144,22 @@ func (l List) WriteTables(dir, out string, each Each) (Count, error) {
 		}
 	}
 	return n, nil
+}
+
+// keepReport writes a report into a folder of its own.
+func keepReport(folder string, rep *inspect.Report) error {
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return err
+	}
+	f, err := newPending(folder, reportName)
+	if err != nil {
+		return err
+	}
+	defer f.drop()
+	if err := inspect.WriteJSON(f, rep); err != nil {
+		return err
+	}
+	return f.keep()
 }
 
 // between is the way from one folder to another.

@@ -22,7 +22,7 @@ type studyCmd struct {
 	Condition  string   `help:"Column that says what changed between measurements (default: operator, device or method)." placeholder:"COLUMN"`
 	Group      string   `help:"Column to describe groups by (default: group, the condition, or jaw)." placeholder:"COLUMN"`
 	Confidence float64  `help:"Confidence of the intervals." default:"0.95" placeholder:"SHARE"`
-	Half       float64  `help:"Half width of the mean's interval that a next study should reach (default: half of this one's)." placeholder:"WIDTH"`
+	Half       float64  `help:"Half width that a next study should reach for the mean and the limits of agreement (default: half of what this one has)." placeholder:"WIDTH"`
 }
 
 // Help stands under the flags of fornix study --help.

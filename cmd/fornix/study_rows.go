@@ -124,6 +124,12 @@ func studyRows(r study.Result, d study.Design) []studyRow {
 	if p := r.Plan; p != nil {
 		add("plan", "", "scans for a mean within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD as it is here, and one scan for each subject")
 	}
+	if p := r.LimitPlan; p != nil {
+		add("plan", "", "pairs for limits within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD of differences as it is here, and one pair for each subject")
+	}
+	if r.RepeatPlan > 0 {
+		add("plan", "", "repeats beyond each first for s_r within "+brief(study.PlanFactor)+" times", number(r.RepeatPlan), nil, "counted over all subjects together")
+	}
 	return out
 }
 

@@ -61,8 +61,13 @@ type Result struct {
 	Pairs          []RowPair
 	Unpaired       int // values without a partner
 	AgreementWhy   string
-	Plan           *Plan
+	Plan           *Plan // for the mean,
+	LimitPlan      *Plan // and for the limits of agreement
+	RepeatPlan     int   // repeats beyond the first of each subject with which the repeatability SD is known to PlanFactor; 0: none
 }
+
+// PlanFactor is how many times its estimate a repeatability SD may be after as many repeats as are planned.
+const PlanFactor = 1.25
 
 // RowPair is two scans of one subject under two conditions.
 type RowPair struct {
@@ -70,14 +75,14 @@ type RowPair struct {
 	A, B    Row
 }
 
-// Plan is what sample a narrower interval of the mean would ask for.
+// Plan is what sample a narrower interval would ask for.
 type Plan struct {
 	Half     float64 // of the interval, to either side
-	Subjects int
+	Subjects int     // for limits of agreement: pairs, each of another subject
 }
 
 // Study says all that a table holds about one quantity. half is the half width that a next study
-// should reach; 0: half of what this one has.
+// should reach, of the mean and of the limits of agreement; 0: half of what this one has.
 //
 // Values of one subject and condition are repeats. The correlation takes the first of them in the
 // order of the table; agreement pairs the first with the first, the second with the second.
@@ -98,12 +103,7 @@ func Study(t *Table, quantity string, d Design, half, confidence float64) (Resul
 		return s, err
 	}
 	if all := s.Groups[0].Summary; all.MeanInterval != nil {
-		if half == 0 {
-			half = (all.Mean - all.MeanInterval.Low) / 2
-		}
-		if n, err := SizeForMean(*all.SD, half, confidence); err == nil {
-			s.Plan = &Plan{half, n}
-		}
+		s.Plan = plan(SizeForMean, *all.SD, (all.Mean-all.MeanInterval.Low)/2, half, confidence)
 	}
 	if d.Subject == "" {
 		why := "no column says which scans are of one subject"
@@ -114,7 +114,27 @@ func Study(t *Table, quantity string, d Design, half, confidence float64) (Resul
 	s.precision(cells, confidence)
 	s.correlation(cells, conditions, confidence)
 	s.agreement(cells, subjects, conditions, confidence)
+	if g := s.Agreement; g != nil && g.LowerBA != nil {
+		s.LimitPlan = plan(SizeForLimit, *g.SD, (g.Limits.Low-g.LowerBA.Low)/2, half, confidence)
+	}
+	if s.Precision != nil {
+		if n, err := SizeForSD(PlanFactor, confidence); err == nil {
+			s.RepeatPlan = n
+		}
+	}
 	return s, nil
+}
+
+// plan asks for half what there is, or for what was asked.
+func plan(size func(sd, half, confidence float64) (int, error), sd, here, asked, confidence float64) *Plan {
+	if asked == 0 {
+		asked = here
+	}
+	n, err := size(sd, asked, confidence)
+	if err != nil {
+		return nil
+	}
+	return &Plan{asked, n}
 }
 
 // describe fills in the groups: all values first, then each group.

@@ -1,6 +1,7 @@
 package study
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 )
@@ -17,6 +18,31 @@ f,s1,bob,measured,,reports/f,upper,,5,0.1,5
 g,s3,ann,failed,no scan,,,,,,
 h,s3,bob,measured,,reports/h,upper,,9,0.1,5
 `
+
+// Half of the interval of a limit of agreement asks for about four times as many pairs, and a few more than
+// four times fewer, as Student's t shrinks with their number.
+func TestPlanOfLimits(t *testing.T) {
+	text := strings.SplitAfter(small, "\n")[0]
+	for i := range 12 {
+		for k, who := range []string{"ann", "bob"} {
+			text += fmt.Sprintf("p%d%s,s%d,%s,measured,,reports/x,upper,,%d,0.1,5\n", i, who, i, who, 3+i%5*(2*k-1)+k*i%3)
+		}
+	}
+	tab, err := ReadTable(strings.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := Study(tab, "gap_mm", Guess(tab), 0, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g := s.Agreement; g == nil || g.N != 12 || s.LimitPlan == nil || s.LimitPlan.Subjects < 36 || s.LimitPlan.Subjects > 48 {
+		t.Errorf("%+v %+v", s.Agreement, s.LimitPlan)
+	}
+	if s, err = Study(tab, "gap_mm", Guess(tab), 0.5, 0.95); err != nil || s.LimitPlan.Half != 0.5 || s.Plan.Half != 0.5 {
+		t.Errorf("%+v %+v %v", s.Plan, s.LimitPlan, err)
+	}
+}
 
 func TestStudyOfTable(t *testing.T) {
 	tab, err := ReadTable(strings.NewReader(small))
@@ -47,6 +73,11 @@ func TestStudyOfTable(t *testing.T) {
 	near(t, "bias", s.Agreement.Bias, (-2.5-2)/2, 1e-12)
 	if s.Plan == nil || s.Plan.Subjects <= 7 {
 		t.Errorf("plan %+v", s.Plan)
+	}
+	// The interval of a standard deviation: with 50 degrees of freedom chi-square's lower 2.5 % point is
+	// 32.357 (NIST/SEMATECH handbook 1.3.6.7.4), so its upper end is √(50/32.357) = 1.243 times the estimate.
+	if s.RepeatPlan < 46 || s.RepeatPlan > 50 || s.LimitPlan != nil {
+		t.Errorf("repeats planned: %d, limits of pairs that depend on each other: %+v", s.RepeatPlan, s.LimitPlan)
 	}
 	// A quantity that is the same for all.
 	s, err = Study(tab, "rim_cant_deg", d, 0, 0.95)

@@ -90,11 +90,11 @@ type BlandAltman struct {
 	Points                         []PlotPoint
 	Bias                           float64
 	Limits                         *[2]float64 // bias ± 1.96 SD
-	BiasRange, LowRange, HighRange *[2]float64 // confidence intervals, drawn as bands
+	BiasRange, LowRange, HighRange *[2]float64 // confidence intervals, drawn as bars beside the frame
 }
 
-// Figure lays the plot out: 120 × 80 mm. Intervals are grey bands, limits dashed; their values stand
-// right of the frame, moved apart where they would meet.
+// Figure lays the plot out: 120 × 80 mm. Limits are dashed; right of the frame stand the intervals, each a bar
+// of its own since those of few pairs overlap, and then the values, moved apart where they would meet.
 func (d BlandAltman) Figure() *Figure {
 	f := &Figure{W: 120, H: 80, Alt: fmt.Sprintf("Bland-Altman plot of %s and %s, %d pairs, bias %s %s", d.A, d.B, len(d.Points), sig(d.Bias), d.Unit)}
 	xl, xh, yl, yh := math.Inf(1), math.Inf(-1), d.Bias, d.Bias
@@ -107,19 +107,25 @@ func (d BlandAltman) Figure() *Figure {
 		}
 	}
 	yl, yh = min(yl, 0), max(yh, 0)
-	a := axes{Figure: f, box: Box{X: 15, Y: 8, W: 80, H: 60}}
+	a := axes{Figure: f, box: Box{X: 15, Y: 8, W: 72, H: 60}}
 	var sx, sy float64
 	a.x0, a.x1, sx = span(xl, xh, 5)
 	a.y0, a.y1, sy = span(yl, yh, 6)
 	right := a.box.X + a.box.W
-	for _, r := range []*[2]float64{d.BiasRange, d.LowRange, d.HighRange} {
-		if r != nil {
-			f.area(lightArea, [2]float64{a.box.X, a.y(r[1])}, [2]float64{right, a.y(r[1])}, [2]float64{right, a.y(r[0])}, [2]float64{a.box.X, a.y(r[0])})
-		}
-	}
 	a.frame(within("difference "+d.A+" - "+d.B, d.Unit), sy)
 	a.below(within("mean of both", d.Unit), sx)
 	f.line(ink, 0.4, [2]float64{a.box.X, a.y(d.Bias)}, [2]float64{right, a.y(d.Bias)})
+	const bars, cap = 2.4, 0.8 // from bar to bar, and half the width of its ends
+	for i, r := range []*[2]float64{d.LowRange, d.BiasRange, d.HighRange} {
+		if r == nil {
+			continue
+		}
+		x := right + bars*float64(i+1)
+		f.line(ink, 0.3, [2]float64{x, a.y(r[0])}, [2]float64{x, a.y(r[1])})
+		for _, y := range r {
+			f.line(ink, 0.3, [2]float64{x - cap, a.y(y)}, [2]float64{x + cap, a.y(y)})
+		}
+	}
 	names, values := []string{"bias"}, []float64{d.Bias}
 	if d.Limits != nil {
 		for i, v := range d.Limits {
@@ -133,9 +139,10 @@ func (d BlandAltman) Figure() *Figure {
 		at = append(at, a.y(v))
 	}
 	for i, y := range apart(at, figureType*2.7, a.box.Y+2, a.box.Y+a.box.H-2) {
-		f.line(softInk, 0.12, [2]float64{right, at[i]}, [2]float64{right + 2, y})
-		f.words(names[i], right+2.5, y-0.3, 0, ink)
-		f.words(valued(sig(values[i]), d.Unit), right+2.5, y+figureType, 0, ink)
+		// A thin line leads from the value past its own bar to its name.
+		f.line(softInk, 0.12, [2]float64{right, at[i]}, [2]float64{right + 3.5*bars, at[i]}, [2]float64{right + 4*bars, y})
+		f.words(names[i], right+4*bars+0.5, y-0.3, 0, ink)
+		f.words(valued(sig(values[i]), d.Unit), right+4*bars+0.5, y+figureType, 0, ink)
 	}
 	for _, p := range d.Points {
 		f.mark(a.at(p.X, p.Y), p.Tip, p.Link)

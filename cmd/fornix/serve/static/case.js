@@ -16,7 +16,7 @@ dropped((last) => { location.href = `/case/${last.case}?scan=${last.scan}`; });
 const frame = () => document.getElementById('turn');
 const tell = (what) => ready && frame()?.contentWindow.postMessage(what, '*'); // it has no origin to be named
 const correcting = correct(number, scan, tell, () => look('turn'));
-const marking = lines(number, tell, () => { look('turn'); bring(frame()); });
+const marking = lines(number, tell, () => look('turn'), () => bring(frame()));
 
 // What the part says: it is not trusted with more than places and sizes.
 addEventListener('message', (e) => {

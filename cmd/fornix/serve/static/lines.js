@@ -1,8 +1,9 @@
 // Marks on the rim for the setting of teeth: they are set on the scan and kept in the order.
 import { attempt, post } from './app.js';
 
-// lines gives the panel its life. tell talks to the part that turns the scan, turn brings it to the front.
-export function lines(number, tell, turn) {
+// lines gives the panel its life. tell talks to the part that turns the scan, turn brings it to the front,
+// near into the window: the panel stands below it.
+export function lines(number, tell, turn, near) {
 	const main = document.getElementById('main');
 	const panel = () => document.getElementById('lines');
 	const rows = () => [...panel().querySelectorAll('li')];
@@ -61,6 +62,7 @@ export function lines(number, tell, turn) {
 			return;
 		}
 		turn();
+		near();
 		tell({ place: b.closest('li').dataset.key });
 		document.getElementById('turn').focus();
 		b.closest('li').querySelector('[data-said]').textContent = 'click on the scan where it is';
@@ -74,6 +76,7 @@ export function lines(number, tell, turn) {
 				li.dataset.at = JSON.stringify(point);
 				keep();
 				show();
+				li.scrollIntoView({ block: 'center' });
 			}
 		},
 	};

@@ -18,7 +18,8 @@ import (
 	"fornix/inspect"
 )
 
-// The queue of a batch that is shared: its folder beside the results, and how many scans may lie in it.
+// The queue of a batch that is shared: its folder beside the results, and how many scans lie in it ahead of
+// those that workers have in hand.
 const (
 	queueName = ".queue"
 	inQueue   = 32

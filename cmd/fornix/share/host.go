@@ -16,11 +16,13 @@ import (
 	"net"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+	"golang.org/x/sync/errgroup"
 
 	"fornix/cmd/fornix/batch"
 )
@@ -188,18 +190,25 @@ type bridge struct {
 	b       batch.Board
 	scans   jetstream.ObjectStore
 	results jetstream.ObjectStore
-	room    chan struct{} // one for each scan that may be out
+	workers jetstream.Consumer
 
-	mu  sync.Mutex
-	out map[string]batch.Work // by key, without content
+	mu     sync.Mutex
+	out    map[string]batch.Work // by key, without content
+	taking map[string]bool       // keys of out whose result is being put onto the board
 }
 
-// Serve gives all work of the board to workers, at most inFlight scans at a time, and ends when every
-// result is back. When ctx ends it gives out no more and waits for what is out.
-func (h *Host) Serve(ctx context.Context, b batch.Board, inFlight int) error {
+// pause is between two looks at the queue.
+const pause = 10 * time.Millisecond
+
+// Serve gives all work of the board to workers, so many scans ahead of those that they have in hand, and
+// ends when every result is back. When ctx ends it gives out no more and waits for what is out.
+func (h *Host) Serve(ctx context.Context, b batch.Board, ahead int) error {
 	always := context.WithoutCancel(ctx)
-	br := &bridge{h: h, b: b, room: make(chan struct{}, inFlight), out: map[string]batch.Work{}}
+	br := &bridge{h: h, b: b, out: map[string]batch.Work{}, taking: map[string]bool{}}
 	var err error
+	if br.workers, err = h.js.Consumer(always, workStream, workersName); err != nil {
+		return err
+	}
 	if br.scans, err = h.js.ObjectStore(always, scanBucket); err != nil {
 		return err
 	}
@@ -215,12 +224,9 @@ func (h *Host) Serve(ctx context.Context, b batch.Board, inFlight int) error {
 			stop(err)
 		}
 	}()
-	err = br.give(ctx, back)
-	for range inFlight { // until all that is out is back
-		select {
-		case br.room <- struct{}{}:
-		case <-back.Done():
-		}
+	err = br.give(ctx, back, ahead)
+	for back.Err() == nil && br.waits() {
+		time.Sleep(pause)
 	}
 	failed := back.Err() != nil
 	if failed && err == nil {
@@ -231,34 +237,78 @@ func (h *Host) Serve(ctx context.Context, b batch.Board, inFlight int) error {
 	return err
 }
 
+// waits tells whether results are still to come.
+func (br *bridge) waits() bool {
+	br.mu.Lock()
+	defer br.mu.Unlock()
+	return len(br.out) > 0
+}
+
+// room waits until fewer than ahead scans lie in the queue that no worker has in hand, and returns how many
+// more may lie there; 0 when ctx ended.
+func (br *bridge) room(ctx, back context.Context, ahead int) (int, error) {
+	for ctx.Err() == nil && back.Err() == nil {
+		info, err := br.workers.Info(back)
+		if err != nil {
+			return 0, err
+		}
+		if n := int(info.NumPending); n < ahead {
+			return ahead - n, nil
+		}
+		time.Sleep(pause)
+	}
+	return 0, context.Cause(back)
+}
+
+// hands is how many scans are laid into the queue, or taken from it, at once: each takes some answers of
+// the server one after the other.
+const hands = 16
+
 // give lays work into the queue.
-func (br *bridge) give(ctx, back context.Context) error {
+func (br *bridge) give(ctx, back context.Context, ahead int) error {
 	for {
-		select {
-		case br.room <- struct{}{}:
-		case <-back.Done():
-			return context.Cause(back)
-		}
-		w, ok, err := br.b.Take(ctx)
-		if err != nil || !ok {
-			<-br.room
-			return err
-		}
-		if _, err := br.scans.PutBytes(back, w.Key, w.Content); err != nil {
-			return err
-		}
-		w.Content = nil
-		br.mu.Lock()
-		br.out[w.Key] = w
-		br.mu.Unlock()
-		text, err := json.Marshal(order{w.Key, w.Name, w.Jaw, w.Unit})
+		room, err := br.room(ctx, back, ahead)
 		if err != nil {
 			return err
 		}
-		if _, err := br.h.js.Publish(back, workSubject, text, jetstream.WithMsgID(w.Key)); err != nil {
+		var g errgroup.Group
+		g.SetLimit(hands)
+		var left atomic.Bool
+		left.Store(room > 0)
+		for range room {
+			g.Go(func() error {
+				ok, err := br.lay(ctx, back)
+				if !ok {
+					left.Store(false)
+				}
+				return err
+			})
+		}
+		if err := g.Wait(); err != nil || !left.Load() {
 			return err
 		}
 	}
+}
+
+// lay takes one scan from the board and lays it into the queue; ok is false where none is left.
+func (br *bridge) lay(ctx, back context.Context) (ok bool, err error) {
+	w, ok, err := br.b.Take(ctx)
+	if err != nil || !ok {
+		return false, err
+	}
+	if _, err := br.scans.PutBytes(back, w.Key, w.Content); err != nil {
+		return false, err
+	}
+	w.Content = nil
+	br.mu.Lock()
+	br.out[w.Key] = w
+	br.mu.Unlock()
+	text, err := json.Marshal(order{w.Key, w.Name, w.Jaw, w.Unit})
+	if err != nil {
+		return false, err
+	}
+	_, err = br.h.js.Publish(back, workSubject, text, jetstream.WithMsgID(w.Key))
+	return err == nil, err
 }
 
 // collect puts results onto the board.
@@ -268,17 +318,22 @@ func (br *bridge) collect(ctx context.Context) error {
 		return err
 	}
 	for ctx.Err() == nil {
-		msgs, err := c.Fetch(16, jetstream.FetchMaxWait(time.Second))
+		msgs, err := c.Fetch(4*hands, jetstream.FetchMaxWait(time.Second))
 		if err != nil {
 			return err
 		}
+		var g errgroup.Group
+		g.SetLimit(hands)
 		for m := range msgs.Messages() {
-			if err := br.take(ctx, m.Data()); err != nil {
-				return err
-			}
-			if err := m.Ack(); err != nil {
-				return err
-			}
+			g.Go(func() error {
+				if err := br.take(ctx, m.Data()); err != nil {
+					return err
+				}
+				return m.Ack()
+			})
+		}
+		if err := g.Wait(); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -292,7 +347,10 @@ func (br *bridge) take(ctx context.Context, text []byte) error {
 	}
 	br.mu.Lock()
 	w, waiting := br.out[d.Key]
-	delete(br.out, d.Key)
+	waiting = waiting && !br.taking[d.Key] // told twice at once, it is taken once
+	if waiting {
+		br.taking[d.Key] = true
+	}
 	br.mu.Unlock()
 	if !waiting {
 		return nil
@@ -308,6 +366,9 @@ func (br *bridge) take(ctx context.Context, text []byte) error {
 	if err := br.b.Put(w, r); err != nil {
 		return err
 	}
-	<-br.room
+	br.mu.Lock()
+	delete(br.out, d.Key)
+	delete(br.taking, d.Key)
+	br.mu.Unlock()
 	return errors.Join(br.scans.Delete(ctx, d.Key), br.results.Delete(ctx, d.Key))
 }

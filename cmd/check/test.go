@@ -28,7 +28,7 @@ func race() result {
 	if _, err := exec.LookPath("gcc"); err != nil {
 		return pass()
 	}
-	r := goTest("test", "-json", "-race", "-short", "-timeout", "15m", "-run", raced, "./mesh/...", "./inspect/...", "./render", "./cmd/fornix/batch")
+	r := goTest("test", "-json", "-race", "-short", "-timeout", "15m", "-run", raced, "./mesh/...", "./inspect/...", "./render", "./cmd/fornix/batch", "./cmd/fornix/share")
 	if r.passed == 0 && r.failed == 0 {
 		return fail("no test has a name with %s", raced)
 	}

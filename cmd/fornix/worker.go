@@ -26,8 +26,16 @@ const (
 )
 
 // startShare opens the queue and tells how to join it.
-func startShare(s streams, address, out string, about share.About) (*share.Host, error) {
-	host, err := share.Listen(address, filepath.Join(out, queueName), about)
+func startShare(s streams, address, out string, replicas int, about share.About) (*share.Host, error) {
+	var host *share.Host
+	server, others, err := share.ParseServer(address)
+	switch {
+	case err != nil:
+	case others:
+		host, err = share.Use(server, replicas, about)
+	default:
+		host, err = share.Listen(address, filepath.Join(out, queueName), about)
+	}
 	if err != nil {
 		return nil, err
 	}

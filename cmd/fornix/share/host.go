@@ -10,32 +10,27 @@ package share
 
 import (
 	"context"
+	"crypto/rand"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"net"
 	"os"
-	"sync"
-	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
-	"golang.org/x/sync/errgroup"
-
-	"fornix/cmd/fornix/batch"
 )
 
-// Names in the queue's server.
+// Names in the queue's server. Those of streams and stores end with the batch's own.
 const (
-	workStream   = "WORK"
-	doneStream   = "DONE"
-	workSubject  = "fornix.work"
-	doneSubject  = "fornix.done"
-	scanBucket   = "scans"
-	resultBucket = "results"
-	aboutBucket  = "about"
+	workStream   = "fornix-work-"
+	doneStream   = "fornix-done-"
+	workSubject  = "fornix.work."
+	doneSubject  = "fornix.done."
+	scanBucket   = "fornix-scans-"
+	resultBucket = "fornix-results-"
+	aboutBucket  = "fornix-about-"
 	aboutKey     = "batch"
 	workersName  = "workers"
 	hostName     = "host"
@@ -75,12 +70,15 @@ type done struct {
 
 // Host holds the queue of one batch.
 type Host struct {
-	server *server.Server
+	server *server.Server // nil: another's
 	nc     *nats.Conn
 	js     jetstream.JetStream
 	dir    string
 	about  About
 	link   Link
+
+	replicas int           // of each stream and store; 0: one
+	keep     time.Duration // how long what lies there may; 0: for ever
 }
 
 // Listen starts a queue at the address, its files in dir, which is its own: what an earlier one left
@@ -119,6 +117,31 @@ func Listen(address, dir string, about About) (*Host, error) {
 		return nil, fmt.Errorf("the queue does not start at %s", address)
 	}
 	h.link.Address = s.Addr().String()
+	if h.nc, err = nats.Connect("", nats.InProcessServer(s), nats.Token(link.Token)); err == nil {
+		err = h.begin()
+	}
+	if err != nil {
+		h.Close()
+		return nil, err
+	}
+	return h, nil
+}
+
+// keep is how long a server of others keeps what a host left there that did not end by itself.
+const keep = 14 * 24 * time.Hour
+
+// Use puts the queue of a batch into a server that runs already, or into a cluster of them, named by a
+// link without a batch. Each stream and store is kept by so many of its servers. Close removes them.
+func Use(l Link, replicas int, about About) (*Host, error) {
+	if about.Patience <= 0 {
+		about.Patience = patience
+	}
+	l.Batch = rand.Text()
+	h := &Host{about: about, link: l, replicas: replicas, keep: keep}
+	var err error
+	if h.nc, err = l.connect(); err != nil {
+		return nil, err
+	}
 	if err := h.begin(); err != nil {
 		h.Close()
 		return nil, err
@@ -130,27 +153,25 @@ func Listen(address, dir string, about About) (*Host, error) {
 func (h *Host) begin() (err error) {
 	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
 	defer cancel()
-	if h.nc, err = nats.Connect("", nats.InProcessServer(h.server), nats.Token(h.link.Token)); err != nil {
-		return err
-	}
 	if h.js, err = jetstream.New(h.nc); err != nil {
 		return err
 	}
+	id := h.link.Batch
 	for name, subject := range map[string]string{workStream: workSubject, doneStream: doneSubject} {
-		_, err := h.js.CreateStream(ctx, jetstream.StreamConfig{Name: name, Subjects: []string{subject}, Retention: jetstream.WorkQueuePolicy, Storage: jetstream.FileStorage})
+		_, err := h.js.CreateStream(ctx, jetstream.StreamConfig{Name: name + id, Subjects: []string{subject + id}, Retention: jetstream.WorkQueuePolicy, Storage: jetstream.FileStorage, Replicas: h.replicas, MaxAge: h.keep})
 		if err != nil {
 			return err
 		}
 	}
 	for _, bucket := range []string{scanBucket, resultBucket} {
-		if _, err := h.js.CreateObjectStore(ctx, jetstream.ObjectStoreConfig{Bucket: bucket, Storage: jetstream.FileStorage}); err != nil {
+		if _, err := h.js.CreateObjectStore(ctx, jetstream.ObjectStoreConfig{Bucket: bucket + id, Storage: jetstream.FileStorage, Replicas: h.replicas, TTL: h.keep}); err != nil {
 			return err
 		}
 	}
-	if _, err := h.js.CreateConsumer(ctx, workStream, jetstream.ConsumerConfig{Durable: workersName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: h.about.Patience, MaxAckPending: -1}); err != nil {
+	if _, err := h.js.CreateConsumer(ctx, workStream+id, jetstream.ConsumerConfig{Durable: workersName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: h.about.Patience, MaxAckPending: -1}); err != nil {
 		return err
 	}
-	kv, err := h.js.CreateKeyValue(ctx, jetstream.KeyValueConfig{Bucket: aboutBucket})
+	kv, err := h.js.CreateKeyValue(ctx, jetstream.KeyValueConfig{Bucket: aboutBucket + id, Storage: jetstream.FileStorage, Replicas: h.replicas, TTL: h.keep})
 	if err != nil {
 		return err
 	}
@@ -162,213 +183,47 @@ func (h *Host) begin() (err error) {
 	return err
 }
 
+// remove takes what begin made out of a server of others.
+func (h *Host) remove() {
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	id := h.link.Batch
+	for _, name := range []string{workStream, doneStream} {
+		h.js.DeleteStream(ctx, name+id)
+	}
+	for _, bucket := range []string{scanBucket, resultBucket} {
+		h.js.DeleteObjectStore(ctx, bucket+id)
+	}
+	h.js.DeleteKeyValue(ctx, aboutBucket+id)
+}
+
 // Link is what a worker needs to join.
 func (h *Host) Link() Link { return h.link }
 
 // Join lets workers of this program join without the network.
 func (h *Host) Join(ctx context.Context) (*Queue, error) {
+	if h.server == nil {
+		return Join(ctx, h.link, h.about.Version)
+	}
 	nc, err := nats.Connect("", nats.InProcessServer(h.server), nats.Token(h.link.Token))
 	if err != nil {
 		return nil, err
 	}
-	return enter(ctx, nc, h.about.Version)
+	return enter(ctx, nc, h.link.Batch, h.about.Version)
 }
 
 // Close ends the queue and removes its files.
 func (h *Host) Close() error {
 	if h.nc != nil {
+		if h.server == nil && h.js != nil {
+			h.remove()
+		}
 		h.nc.Close()
+	}
+	if h.server == nil {
+		return nil
 	}
 	h.server.Shutdown()
 	h.server.WaitForShutdown()
 	return os.RemoveAll(h.dir)
-}
-
-// bridge carries work from a board to the queue, and results back.
-type bridge struct {
-	h       *Host
-	b       batch.Board
-	scans   jetstream.ObjectStore
-	results jetstream.ObjectStore
-	workers jetstream.Consumer
-
-	mu     sync.Mutex
-	out    map[string]batch.Work // by key, without content
-	taking map[string]bool       // keys of out whose result is being put onto the board
-}
-
-// pause is between two looks at the queue.
-const pause = 10 * time.Millisecond
-
-// Serve gives all work of the board to workers, so many scans ahead of those that they have in hand, and
-// ends when every result is back. When ctx ends it gives out no more and waits for what is out.
-func (h *Host) Serve(ctx context.Context, b batch.Board, ahead int) error {
-	always := context.WithoutCancel(ctx)
-	br := &bridge{h: h, b: b, out: map[string]batch.Work{}, taking: map[string]bool{}}
-	var err error
-	if br.workers, err = h.js.Consumer(always, workStream, workersName); err != nil {
-		return err
-	}
-	if br.scans, err = h.js.ObjectStore(always, scanBucket); err != nil {
-		return err
-	}
-	if br.results, err = h.js.ObjectStore(always, resultBucket); err != nil {
-		return err
-	}
-	back, stop := context.WithCancelCause(always)
-	defer stop(nil)
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		if err := br.collect(back); err != nil {
-			stop(err)
-		}
-	}()
-	err = br.give(ctx, back, ahead)
-	for back.Err() == nil && br.waits() {
-		time.Sleep(pause)
-	}
-	failed := back.Err() != nil
-	if failed && err == nil {
-		err = context.Cause(back)
-	}
-	stop(nil)
-	<-ended
-	return err
-}
-
-// waits tells whether results are still to come.
-func (br *bridge) waits() bool {
-	br.mu.Lock()
-	defer br.mu.Unlock()
-	return len(br.out) > 0
-}
-
-// room waits until fewer than ahead scans lie in the queue that no worker has in hand, and returns how many
-// more may lie there; 0 when ctx ended.
-func (br *bridge) room(ctx, back context.Context, ahead int) (int, error) {
-	for ctx.Err() == nil && back.Err() == nil {
-		info, err := br.workers.Info(back)
-		if err != nil {
-			return 0, err
-		}
-		if n := int(info.NumPending); n < ahead {
-			return ahead - n, nil
-		}
-		time.Sleep(pause)
-	}
-	return 0, context.Cause(back)
-}
-
-// hands is how many scans are laid into the queue, or taken from it, at once: each takes some answers of
-// the server one after the other.
-const hands = 16
-
-// give lays work into the queue.
-func (br *bridge) give(ctx, back context.Context, ahead int) error {
-	for {
-		room, err := br.room(ctx, back, ahead)
-		if err != nil {
-			return err
-		}
-		var g errgroup.Group
-		g.SetLimit(hands)
-		var left atomic.Bool
-		left.Store(room > 0)
-		for range room {
-			g.Go(func() error {
-				ok, err := br.lay(ctx, back)
-				if !ok {
-					left.Store(false)
-				}
-				return err
-			})
-		}
-		if err := g.Wait(); err != nil || !left.Load() {
-			return err
-		}
-	}
-}
-
-// lay takes one scan from the board and lays it into the queue; ok is false where none is left.
-func (br *bridge) lay(ctx, back context.Context) (ok bool, err error) {
-	w, ok, err := br.b.Take(ctx)
-	if err != nil || !ok {
-		return false, err
-	}
-	if _, err := br.scans.PutBytes(back, w.Key, w.Content); err != nil {
-		return false, err
-	}
-	w.Content = nil
-	br.mu.Lock()
-	br.out[w.Key] = w
-	br.mu.Unlock()
-	text, err := json.Marshal(order{w.Key, w.Name, w.Jaw, w.Unit})
-	if err != nil {
-		return false, err
-	}
-	_, err = br.h.js.Publish(back, workSubject, text, jetstream.WithMsgID(w.Key))
-	return err == nil, err
-}
-
-// collect puts results onto the board.
-func (br *bridge) collect(ctx context.Context) error {
-	c, err := br.h.js.CreateOrUpdateConsumer(ctx, doneStream, jetstream.ConsumerConfig{Durable: hostName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: patience})
-	if err != nil {
-		return err
-	}
-	for ctx.Err() == nil {
-		msgs, err := c.Fetch(4*hands, jetstream.FetchMaxWait(time.Second))
-		if err != nil {
-			return err
-		}
-		var g errgroup.Group
-		g.SetLimit(hands)
-		for m := range msgs.Messages() {
-			g.Go(func() error {
-				if err := br.take(ctx, m.Data()); err != nil {
-					return err
-				}
-				return m.Ack()
-			})
-		}
-		if err := g.Wait(); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// take puts one result onto the board. One that came before, or of another program, is passed over.
-func (br *bridge) take(ctx context.Context, text []byte) error {
-	var d done
-	if json.Unmarshal(text, &d) != nil || d.Version != br.h.about.Version {
-		return nil
-	}
-	br.mu.Lock()
-	w, waiting := br.out[d.Key]
-	waiting = waiting && !br.taking[d.Key] // told twice at once, it is taken once
-	if waiting {
-		br.taking[d.Key] = true
-	}
-	br.mu.Unlock()
-	if !waiting {
-		return nil
-	}
-	data, err := br.results.GetBytes(ctx, d.Key)
-	if err != nil {
-		return err
-	}
-	var r batch.Result
-	if err := json.Unmarshal(data, &r); err != nil {
-		r = batch.Result{Reason: "the worker's answer is damaged"}
-	}
-	if err := br.b.Put(w, r); err != nil {
-		return err
-	}
-	br.mu.Lock()
-	delete(br.out, d.Key)
-	delete(br.taking, d.Key)
-	br.mu.Unlock()
-	return errors.Join(br.scans.Delete(ctx, d.Key), br.results.Delete(ctx, d.Key))
 }

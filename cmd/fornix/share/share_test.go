@@ -174,13 +174,16 @@ func TestWhoMayJoin(t *testing.T) {
 }
 
 func TestLinks(t *testing.T) {
-	for _, l := range []Link{{"127.0.0.1:4222", "T", ""}, {"[2001:db8::1]:1", "T", strings.Repeat("ab", 32)}} {
+	for _, l := range []Link{
+		{Address: "127.0.0.1:4222", Token: "T", Batch: ownBatch}, {Address: "[2001:db8::1]:1", Token: "T", Certificate: strings.Repeat("ab", 32), Batch: ownBatch},
+		{Address: "127.0.0.1:4222", Token: "T", Batch: "B"}, {Address: "queue.example:4222", User: "u", Token: "p@ss/word", TLS: true, Batch: "B"},
+	} {
 		if got, err := ParseLink(l.String()); err != nil || got != l {
 			t.Errorf("%s: %+v, %v", l, got, err)
 		}
 	}
 	for _, bad := range []string{"", "127.0.0.1:1", "http://T@127.0.0.1:1", "fornix://127.0.0.1:1", "fornix://T@127.0.0.1", "fornix://T@192.0.2.1:1",
-		"fornix://T@192.0.2.1:1#abcd", "fornix://T@host.example:1"} {
+		"fornix://T@192.0.2.1:1#abcd", "fornix://T@host.example:1", "nats://u:p@127.0.0.1:1", "nats://u:p@192.0.2.1:1#B", "tls://queue.example:1#B"} {
 		if l, err := ParseLink(bad); err == nil {
 			t.Errorf("%q: %+v", bad, l)
 		}

@@ -17,6 +17,7 @@ import (
 // Queue is a batch.Board whose work comes from a host.
 type Queue struct {
 	nc      *nats.Conn
+	id      string // the batch's
 	js      jetstream.JetStream
 	work    jetstream.Consumer
 	scans   jetstream.ObjectStore
@@ -33,29 +34,61 @@ type held struct {
 	stop context.CancelFunc
 }
 
+// away is how long a server may be away before it is given up.
+const away = time.Minute
+
 // Join joins a host. A worker of another version is turned away, since its numbers may differ. A host
 // that is away for longer than a minute is given up.
 func Join(ctx context.Context, l Link, version string) (*Queue, error) {
-	opts := []nats.Option{nats.Token(l.Token), nats.MaxReconnects(60), nats.ReconnectWait(time.Second)}
-	scheme := "nats://"
-	if l.Certificate != "" {
-		opts = append(opts, nats.Secure(l.tls()))
-		scheme = "tls://"
-	}
-	nc, err := nats.Connect(scheme+l.Address, opts...)
+	nc, err := l.connect()
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", l.Address, err)
 	}
-	q, err := enter(ctx, nc, version)
+	q, err := enter(ctx, nc, l.Batch, version)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", l.Address, err)
 	}
 	return q, nil
 }
 
+// connect goes to the server of a link. It comes back by itself where the line is cut.
+func (l Link) connect() (*nats.Conn, error) {
+	opts := []nats.Option{nats.MaxReconnects(int(away / time.Second)), nats.ReconnectWait(time.Second)}
+	if l.User != "" {
+		opts = append(opts, nats.UserInfo(l.User, l.Token))
+	} else {
+		opts = append(opts, nats.Token(l.Token))
+	}
+	scheme := "nats://"
+	switch {
+	case l.Certificate != "":
+		opts = append(opts, nats.Secure(l.tls()))
+		scheme = "tls://"
+	case l.TLS:
+		scheme = "tls://"
+	}
+	return nats.Connect(scheme+l.Address, opts...)
+}
+
+// again does what asks the server, and does it again where the server does not answer, for a minute.
+func again(ctx context.Context, do func() error) error {
+	for begin := time.Now(); ; {
+		err := do()
+		lost := errors.Is(err, nats.ErrTimeout) || errors.Is(err, nats.ErrNoResponders) || errors.Is(err, nats.ErrDisconnected) || errors.Is(err, nats.ErrConnectionReconnecting) ||
+			errors.Is(err, jetstream.ErrNoStreamResponse) || errors.Is(err, jetstream.ErrJetStreamNotEnabled) || errors.Is(err, context.DeadlineExceeded)
+		if err == nil || !lost || ctx.Err() != nil || time.Since(begin) > away {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(time.Second):
+		}
+	}
+}
+
 // enter makes a queue of a connection, which is closed where that fails.
-func enter(ctx context.Context, nc *nats.Conn, version string) (*Queue, error) {
-	q := &Queue{nc: nc, hand: map[string]held{}}
+func enter(ctx context.Context, nc *nats.Conn, id, version string) (*Queue, error) {
+	q := &Queue{nc: nc, id: id, hand: map[string]held{}}
 	if err := q.begin(ctx, version); err != nil {
 		nc.Close()
 		return nil, err
@@ -69,7 +102,7 @@ func (q *Queue) begin(ctx context.Context, version string) (err error) {
 	if q.js, err = jetstream.New(q.nc); err != nil {
 		return err
 	}
-	kv, err := q.js.KeyValue(ctx, aboutBucket)
+	kv, err := q.js.KeyValue(ctx, aboutBucket+q.id)
 	if err != nil {
 		return err
 	}
@@ -83,13 +116,13 @@ func (q *Queue) begin(ctx context.Context, version string) (err error) {
 	if q.about.Version != version {
 		return fmt.Errorf("the batch is measured by %s, and this is %s", q.about.Version, version)
 	}
-	if q.scans, err = q.js.ObjectStore(ctx, scanBucket); err != nil {
+	if q.scans, err = q.js.ObjectStore(ctx, scanBucket+q.id); err != nil {
 		return err
 	}
-	if q.results, err = q.js.ObjectStore(ctx, resultBucket); err != nil {
+	if q.results, err = q.js.ObjectStore(ctx, resultBucket+q.id); err != nil {
 		return err
 	}
-	q.work, err = q.js.Consumer(ctx, workStream, workersName)
+	q.work, err = q.js.Consumer(ctx, workStream+q.id, workersName)
 	return err
 }
 
@@ -181,13 +214,13 @@ func (q *Queue) Put(w batch.Work, r batch.Result) error {
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
-	defer cancel()
-	if _, err := q.results.PutBytes(ctx, w.Key, data); err != nil {
+	ctx := context.Background()
+	if err := again(ctx, func() error { _, err := q.results.PutBytes(ctx, w.Key, data); return err }); err != nil {
 		return err
 	}
-	if _, err := q.js.Publish(ctx, doneSubject, text); err != nil {
+	if err := again(ctx, func() error { _, err := q.js.Publish(ctx, doneSubject+q.id, text); return err }); err != nil {
 		return err
 	}
-	return h.msg.DoubleAck(ctx)
+	h.msg.Ack() // what is not heard is given out again, and its scan is gone then
+	return nil
 }

@@ -57,8 +57,7 @@ func (h *Host) Serve(ctx context.Context, b batch.Board, ahead int) error {
 	for back.Err() == nil && br.waits() {
 		time.Sleep(pause)
 	}
-	failed := back.Err() != nil
-	if failed && err == nil {
+	if back.Err() != nil { // why it is so tells more than that it is
 		err = context.Cause(back)
 	}
 	stop(nil)
@@ -145,7 +144,11 @@ func (br *bridge) lay(ctx, back context.Context) (ok bool, err error) {
 
 // collect puts results onto the board.
 func (br *bridge) collect(ctx context.Context) error {
-	c, err := br.h.js.CreateOrUpdateConsumer(ctx, doneStream+br.h.link.Batch, jetstream.ConsumerConfig{Durable: hostName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: patience})
+	var c jetstream.Consumer
+	err := again(ctx, func() (err error) {
+		c, err = br.h.js.CreateOrUpdateConsumer(ctx, doneStream+br.h.link.Batch, jetstream.ConsumerConfig{Durable: hostName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: patience})
+		return err
+	})
 	if err != nil {
 		return err
 	}

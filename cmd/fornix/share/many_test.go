@@ -52,7 +52,7 @@ func TestManyJobs(t *testing.T) {
 		}
 	}
 	if len(l.got) != jobs || twice > 0 {
-		t.Errorf("%d of %d jobs are done, %d more than once", len(l.got), jobs, twice)
+		t.Fatalf("%d of %d jobs are done, %d more than once", len(l.got), jobs, twice)
 	}
 	var mem runtime.MemStats
 	runtime.ReadMemStats(&mem)

@@ -127,8 +127,9 @@ func (b *bench) process(args ...string) (seconds float64, peak int64, err error)
 	return seconds, peak, fmt.Errorf("fornix %v: %w\n%s", args, err, said.Bytes())
 }
 
-// whole measures `inspect` on that scan and on one of four times as many faces.
-func (b *bench) whole(scan string, faces int, spacing float64) error {
+// whole measures `inspect` on that scan and on the same surface cut into four times as many faces.
+func (b *bench) whole(scan string, made *mesh.Mesh) error {
+	faces := len(made.Tri)
 	var peak int64
 	run := func(args ...string) (float64, error) {
 		return b.middle(func() error {
@@ -146,8 +147,9 @@ func (b *bench) whole(scan string, faces int, spacing float64) error {
 	if err != nil {
 		return err
 	}
-	more, faces4, err := b.scan("more.stl", spacing/2)
-	if err != nil {
+	more, finer := filepath.Join(b.dir, "more.stl"), inFour(made)
+	faces4 := len(finer.Tri)
+	if err := writeSTL(more, finer); err != nil {
 		return err
 	}
 	long, err := run(more, "--json")

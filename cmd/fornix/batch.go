@@ -103,7 +103,7 @@ func (c batchCmd) Run(s streams) error {
 	if c.Share != "" {
 		host, err := startShare(s, c.Share, c.Out, c.Replicas, share.About{Version: o.Version, Protocol: protocolText(p), Images: c.Images})
 		if err != nil {
-			return &failure{exitFailed, err.Error(), "give --share an address of this machine and a free port, such as 0.0.0.0:7374"}
+			return &failure{exitFailed, err.Error(), "give --share an address of this machine and a free port, such as 0.0.0.0:7374, or a NATS server with JetStream"}
 		}
 		defer host.Close()
 		o.Memory = math.MaxInt64 / 2 // scans wait on the disk, not in memory

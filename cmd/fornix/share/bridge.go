@@ -77,7 +77,7 @@ func (br *bridge) waits() bool {
 func (br *bridge) room(ctx, back context.Context, ahead int) (int, error) {
 	for ctx.Err() == nil && back.Err() == nil {
 		var info *jetstream.ConsumerInfo
-		if err := again(back, func() (err error) { info, err = br.workers.Info(back); return err }); err != nil {
+		if err := again(back, asking, func(ctx context.Context) (err error) { info, err = br.workers.Info(ctx); return err }); err != nil {
 			return 0, err
 		}
 		if n := int(info.NumPending); n < ahead {
@@ -124,28 +124,34 @@ func (br *bridge) lay(ctx, back context.Context) (ok bool, err error) {
 	if err != nil || !ok {
 		return false, err
 	}
-	if err := again(back, func() error { _, err := br.scans.PutBytes(back, w.Key, w.Content); return err }); err != nil {
+	if err := again(back, moving, func(ctx context.Context) error { _, err := br.scans.PutBytes(ctx, w.Key, w.Content); return err }); err != nil {
 		return false, err
 	}
-	w.Content = nil
-	br.mu.Lock()
-	br.out[w.Key] = w
-	br.mu.Unlock()
 	text, err := json.Marshal(order{w.Key, w.Name, w.Jaw, w.Unit})
 	if err != nil {
 		return false, err
 	}
-	err = again(back, func() error {
-		_, err := br.h.js.Publish(back, workSubject+br.h.link.Batch, text, jetstream.WithMsgID(w.Key))
+	w.Content = nil
+	br.mu.Lock()
+	br.out[w.Key] = w // before its result can come
+	br.mu.Unlock()
+	err = again(back, asking, func(ctx context.Context) error {
+		_, err := br.h.js.Publish(ctx, workSubject+br.h.link.Batch, text, jetstream.WithMsgID(w.Key))
 		return err
 	})
-	return err == nil, err
+	if err != nil { // nobody will answer
+		br.mu.Lock()
+		delete(br.out, w.Key)
+		br.mu.Unlock()
+		return false, err
+	}
+	return true, nil
 }
 
 // collect puts results onto the board.
 func (br *bridge) collect(ctx context.Context) error {
 	var c jetstream.Consumer
-	err := again(ctx, func() (err error) {
+	err := again(ctx, asking, func(ctx context.Context) (err error) {
 		c, err = br.h.js.CreateOrUpdateConsumer(ctx, doneStream+br.h.link.Batch, jetstream.ConsumerConfig{Durable: hostName, AckPolicy: jetstream.AckExplicitPolicy, AckWait: patience})
 		return err
 	})
@@ -154,7 +160,11 @@ func (br *bridge) collect(ctx context.Context) error {
 	}
 	for ctx.Err() == nil {
 		var msgs jetstream.MessageBatch
-		if err := again(ctx, func() (err error) { msgs, err = c.Fetch(4*hands, jetstream.FetchMaxWait(time.Second)); return err }); err != nil {
+		err := again(ctx, asking, func(context.Context) (err error) {
+			msgs, err = c.Fetch(4*hands, jetstream.FetchMaxWait(time.Second))
+			return err
+		})
+		if err != nil {
 			return err
 		}
 		var g errgroup.Group
@@ -192,7 +202,7 @@ func (br *bridge) take(ctx context.Context, text []byte) error {
 		return nil
 	}
 	var data []byte
-	if err := again(ctx, func() (err error) { data, err = br.results.GetBytes(ctx, d.Key); return err }); err != nil {
+	if err := again(ctx, moving, func(ctx context.Context) (err error) { data, err = br.results.GetBytes(ctx, d.Key); return err }); err != nil {
 		return err
 	}
 	var r batch.Result

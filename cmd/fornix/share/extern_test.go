@@ -2,6 +2,7 @@ package share
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"net"
 	"os"
@@ -57,8 +58,9 @@ func others(t *testing.T, dir, port string) *exec.Cmd {
 // cable is pulled.
 type wire struct {
 	net.Listener
-	to  string
-	cut atomic.Bool
+	to   string
+	cut  atomic.Bool
+	rate int // bytes a second that it carries each way; 0: any
 }
 
 func (w *wire) run() {
@@ -82,6 +84,9 @@ func (w *wire) run() {
 						time.Sleep(10 * time.Millisecond)
 					}
 					if n > 0 {
+						if w.rate > 0 {
+							time.Sleep(time.Duration(n) * time.Second / time.Duration(w.rate))
+						}
 						way[1].Write(buf[:n])
 					}
 					if err != nil {
@@ -90,6 +95,47 @@ func (w *wire) run() {
 				}
 			}()
 		}
+	}
+}
+
+// wireTo lays a wire.
+func wireTo(t *testing.T, to string, rate int) *wire {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &wire{Listener: l, to: to, rate: rate}
+	t.Cleanup(func() { l.Close() })
+	go w.run()
+	return w
+}
+
+// Over a slow line a scan takes longer than any question to the server may, and arrives whole.
+func TestSlowLine(t *testing.T) {
+	h := listen(t, "127.0.0.1:0", About{Version: "v1"})
+	link := h.Link()
+	more := make([]byte, 600_000)
+	for i := range more {
+		more[i] = byte(i * i >> 3)
+	}
+	link.Address = wireTo(t, link.Address, 100_000).Addr().String()
+	q := join(t, link)
+	l := &list{n: 1, more: more, got: map[string][]string{}}
+	ctx, stop := context.WithTimeout(context.Background(), time.Minute)
+	defer stop()
+	go batch.Serve(ctx, q, func(w batch.Work) batch.Result {
+		return batch.Result{Reason: fmt.Sprintf("%x", sha256.Sum256(w.Content))}
+	})
+	start := time.Now()
+	if err := h.Serve(ctx, l, 1); err != nil {
+		t.Error(err)
+	}
+	if got, want := l.got["key1"], fmt.Sprintf("%x", sha256.Sum256(append([]byte("scan 1"), more...))); len(got) != 1 || got[0] != want {
+		t.Errorf("%q, not once %q", got, want)
+	}
+	if took := time.Since(start); took < asking {
+		t.Errorf("the line is not slow: %v", took)
 	}
 }
 
@@ -127,12 +173,7 @@ func TestServerOfOthers(t *testing.T) {
 	if _, err := Join(context.Background(), wrong, "v1"); err == nil {
 		t.Error("a wrong password let in")
 	}
-	far := &wire{to: link.Address}
-	if far.Listener, err = net.Listen("tcp", "127.0.0.1:0"); err != nil {
-		t.Fatal(err)
-	}
-	defer far.Close()
-	go far.run()
+	far := wireTo(t, link.Address, 0)
 
 	ctx, stop := context.WithTimeout(context.Background(), 3*time.Minute)
 	defer stop()

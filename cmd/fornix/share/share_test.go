@@ -17,6 +17,7 @@ type list struct {
 	mu   sync.Mutex
 	next int
 	n    int
+	more []byte              // behind each scan
 	got  map[string][]string // what came of each key
 }
 
@@ -27,7 +28,7 @@ func (l *list) Take(ctx context.Context) (batch.Work, bool, error) {
 		return batch.Work{}, false, nil
 	}
 	l.next++
-	return batch.Work{Key: fmt.Sprintf("key%d", l.next), Name: "a.stl", Jaw: "upper", Content: fmt.Append(nil, "scan ", l.next)}, true, nil
+	return batch.Work{Key: fmt.Sprintf("key%d", l.next), Name: "a.stl", Jaw: "upper", Content: append(fmt.Append(nil, "scan ", l.next), l.more...)}, true, nil
 }
 
 func (l *list) Put(w batch.Work, r batch.Result) error {

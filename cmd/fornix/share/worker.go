@@ -70,13 +70,24 @@ func (l Link) connect() (*nats.Conn, error) {
 	return nats.Connect(scheme+l.Address, opts...)
 }
 
-// again does what asks the server, and does it again where the server does not answer, for a minute.
-func again(ctx context.Context, do func() error) error {
+// How long one try may take: to ask the server something, and to move a scan or a result, of tens of MB over a
+// slow line. What the server does not answer is tried again for tries times as long.
+const (
+	asking = 5 * time.Second
+	moving = 2 * time.Minute
+	tries  = int(away / asking)
+)
+
+// again does what asks the server, each try within a time, and does it again where the server does not
+// answer.
+func again(ctx context.Context, each time.Duration, do func(context.Context) error) error {
 	for begin := time.Now(); ; {
-		err := do()
+		try, end := context.WithTimeout(ctx, each)
+		err := do(try)
+		end()
 		lost := errors.Is(err, nats.ErrTimeout) || errors.Is(err, nats.ErrNoResponders) || errors.Is(err, nats.ErrDisconnected) || errors.Is(err, nats.ErrConnectionReconnecting) ||
 			errors.Is(err, jetstream.ErrNoStreamResponse) || errors.Is(err, jetstream.ErrJetStreamNotEnabled) || errors.Is(err, context.DeadlineExceeded)
-		if err == nil || !lost || ctx.Err() != nil || time.Since(begin) > away {
+		if err == nil || !lost || ctx.Err() != nil || time.Since(begin) > time.Duration(tries)*each {
 			return err
 		}
 		select {
@@ -181,7 +192,7 @@ func (q *Queue) open(ctx context.Context, m jetstream.Msg) (w batch.Work, ok boo
 		q.Put(w, batch.Result{Reason: fmt.Sprintf("it ended its worker %d times and was set aside", mostTries)})
 		return w, false
 	}
-	if w.Content, err = q.scans.GetBytes(ctx, o.Key); err != nil {
+	if err := again(ctx, moving, func(ctx context.Context) (err error) { w.Content, err = q.scans.GetBytes(ctx, o.Key); return err }); err != nil {
 		q.mu.Lock()
 		delete(q.hand, w.Key)
 		q.mu.Unlock()
@@ -215,10 +226,10 @@ func (q *Queue) Put(w batch.Work, r batch.Result) error {
 		return err
 	}
 	ctx := context.Background()
-	if err := again(ctx, func() error { _, err := q.results.PutBytes(ctx, w.Key, data); return err }); err != nil {
+	if err := again(ctx, moving, func(ctx context.Context) error { _, err := q.results.PutBytes(ctx, w.Key, data); return err }); err != nil {
 		return err
 	}
-	if err := again(ctx, func() error { _, err := q.js.Publish(ctx, doneSubject+q.id, text); return err }); err != nil {
+	if err := again(ctx, asking, func(ctx context.Context) error { _, err := q.js.Publish(ctx, doneSubject+q.id, text); return err }); err != nil {
 		return err
 	}
 	h.msg.Ack() // what is not heard is given out again, and its scan is gone then

@@ -6,15 +6,26 @@ import (
 	"fornix/mesh"
 )
 
+// How a fold is carried on: bands of sound surface to its sides, mm; depths as shares of the known form's;
+// largest RMS distance from that form, as a share of its depth; how far across, in half widths, and how far
+// turned, it is looked for.
+const (
+	carryWideMM, carryNarrowMM    = 1.2, 0.7
+	carryShallowest, carryDeepest = 0.6, 1.6
+	carryMisfit                   = 0.15
+	carryAcross                   = 1.0
+	carryTurn                     = 0.6 // radians
+)
+
 // carry looks whether a fold whose form is known from like goes on at a place on its floor, on along
 // t. Where the sound surface bends along the fold, as over a narrow crest, no cylinder lies in the
 // groove; so the heights of the vertices under the sound surface, which follows that bend, are
 // compared with the known form's: offset across, turn and depth are free, the rest is given. The sound
 // surface is taken over a wide band to both sides, or, where that bends too much, over a narrow one.
 func (s *survey) carry(w *walker, last *pit, at, t Vec, like *pit) pit {
-	q := s.carryOver(w, last, at, t, like, 1.2)
+	q := s.carryOver(w, last, at, t, like, carryWideMM)
 	if q.why != "" {
-		q = s.carryOver(w, last, at, t, like, 0.7)
+		q = s.carryOver(w, last, at, t, like, carryNarrowMM)
 	}
 	return q
 }
@@ -64,10 +75,12 @@ func (s *survey) carryOver(w *walker, last *pit, at, t Vec, like *pit, wide floa
 		}
 	}
 	best, shift, turn, depth := math.Inf(1), 0.0, 0.0, 0.0
-	for i := -6; i <= 6; i++ {
-		sin, cos := math.Sincos(0.1 * float64(i))
-		for k := -20; k <= 20; k++ {
-			y0 := 0.05 * float64(k) * q.a
+	const turns, shifts = 6, 20 // steps to each side
+	for i := -turns; i <= turns; i++ {
+		angle := carryTurn / turns * float64(i)
+		sin, cos := math.Sincos(angle)
+		for k := -shifts; k <= shifts; k++ {
+			y0 := carryAcross / shifts * float64(k) * q.a
 			both, form, all := 0.0, 0.0, 0.0
 			inside := 0
 			for _, p := range near {
@@ -82,7 +95,7 @@ func (s *survey) carryOver(w *walker, last *pit, at, t Vec, like *pit, wide floa
 				continue
 			}
 			if rest := all - float64(both*both)/form; rest < best {
-				best, shift, turn, depth = rest, y0/cos, 0.1*float64(i), like.depth*both/form
+				best, shift, turn, depth = rest, y0/cos, angle, like.depth*both/form
 			}
 		}
 	}
@@ -92,9 +105,9 @@ func (s *survey) carryOver(w *walker, last *pit, at, t Vec, like *pit, wide floa
 	}
 	q.off, q.depth = math.Sqrt(best/float64(len(near))), depth
 	switch {
-	case depth < 0.6*like.depth || depth > 1.6*like.depth:
+	case depth < carryShallowest*like.depth || depth > carryDeepest*like.depth:
 		q.why = "depth"
-	case q.off > math.Max(2*s.noise, 0.15*like.depth):
+	case q.off > math.Max(2*s.noise, carryMisfit*like.depth):
 		q.why = "misfit"
 	}
 	q.foot, q.axis = f.world(0, shift, f.at(0, shift)), f.normal(0, shift)

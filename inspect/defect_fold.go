@@ -98,12 +98,18 @@ func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
 	return p
 }
 
+// fewSections is with how many sections of its own form a groove may be a fold.
+const fewSections = 3
+
 // trace follows a groove from a good section both ways.
 func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	ahead := s.follow(w, first, first.along)
 	behind := s.follow(w, first, first.along.Scale(-1))
 	slices.Reverse(behind)
 	all := append(append(behind, first), ahead...)
+	if len(all) < fewSections {
+		return fold{why: "few sections"}, false
+	}
 	s.refine(w, all)
 	var f fold
 	var rings [7]ring
@@ -122,7 +128,7 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		}
 		widths, depths, sharps = append(widths, 2*p.a), append(depths, p.depth), append(sharps, p.sharp)
 	}
-	if len(own) < 3 {
+	if len(own) < fewSections {
 		return fold{why: "few sections"}, false
 	}
 	f.width, f.depth = median(widths), median(depths)

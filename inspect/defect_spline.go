@@ -15,9 +15,9 @@ const splinePoints = 160
 // spline of third order, whose third derivatives are as small as the ring allows. A polynomial's
 // form is one for the whole ring, and where the surroundings bend more than it can (over a narrow
 // crest, at the border's roll) the gap gets what suits their far side; a spline gives the gap what lies
-// next to it. How closely it keeps to the points is that by which their
-// differences are most likely (restricted maximum likelihood), so noise is smoothed and form is kept;
-// the surface over a place then is known to the spread of that likelihood.
+// next to it. How closely it keeps to the points is that by which their differences are most likely
+// (restricted maximum likelihood), so noise is smoothed and form is kept; the surface over a place then is
+// known to the spread of that likelihood.
 //
 // Based on: Wahba, Spline models for observational data, SIAM 1990, chapters 2 and 4 (cited from
 // memory); Duchon, Splines minimizing rotation-invariant semi-norms, Springer LNM 571 (1977).
@@ -43,8 +43,11 @@ func bending(d2 float64) float64 {
 	return -float64(d2*d2) * math.Log(d2)
 }
 
+// quadric is the basis of sound surfaces without its cubic and quartic terms.
 func quadric(u, v float64) []float64 {
-	return []float64{1, u, v, float64(u * u), float64(u * v), float64(v * v)}
+	var b [15]float64
+	basis(u, v, &b)
+	return b[:6]
 }
 
 // over fits the spline to the points that a sound surface's fit has left their weight. False where

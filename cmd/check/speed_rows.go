@@ -103,7 +103,7 @@ func (b *bench) nearest(m *mesh.Mesh) error {
 		if got["sum"] > 0 && math.Abs(got["sum"]/sum-1) > 1e-3 {
 			return fmt.Errorf("%s: distances add up to %.9g mm, fornix says %.9g", k.name, got["sum"], sum)
 		}
-		b.beside("nearest point of 200,000 near that surface, one core", ours, got["nearest"], k.who, k.most)
+		b.beside("nearest point of 200,000 near that surface, which jump about on it, one core", ours, got["nearest"], k.who, k.most)
 	}
 	return nil
 }
@@ -176,7 +176,7 @@ func (b *bench) batch() error {
 	faces := 0
 	for i := range scans {
 		p := phantom.Random(int64(7000+i), []string{"upper", "lower"}[i%2])
-		p.Spacing, p.Decimate, p.TissueSide = 0.28, 0, false
+		p.Spacing, p.Decimate, p.TissueSide = 0.255, 0, false
 		made, err := phantom.Make(p)
 		if err != nil {
 			return err

@@ -86,7 +86,7 @@ func sameTables(t *testing.T, what, got, want string) {
 	}
 }
 
-// longBatch is how many scans FORNIX_BATCH asks for in the long tests, which also kill 50 times; 0: none.
+// longBatch is how many scans FORNIX_BATCH asks for in the long tests, one of which kills 50 times; 0: none.
 func longBatch() int {
 	n, _ := strconv.Atoi(os.Getenv("FORNIX_BATCH"))
 	return n
@@ -114,7 +114,7 @@ func TestBatchSurvivesKills(t *testing.T) {
 	seed := uint64(time.Now().UnixNano())
 	rng := rand.New(rand.NewPCG(seed, 0))
 	killed, done := 0, 0
-	for killed+done < kills {
+	for killed < kills && done < 10*kills {
 		c := batchProcess(dir, "killed", "--workers", strconv.Itoa(1+rng.IntN(3)))
 		if err := c.Start(); err != nil {
 			t.Fatal(err)
@@ -132,8 +132,8 @@ func TestBatchSurvivesKills(t *testing.T) {
 	batchDone(t, dir, "killed")
 	sameTables(t, fmt.Sprintf("seed %d", seed), filepath.Join(dir, "killed"), filepath.Join(dir, "through"))
 	t.Logf("seed %d: %d kills, %d runs ended before", seed, killed, done)
-	if killed == 0 {
-		t.Error("nothing was killed")
+	if killed < kills {
+		t.Errorf("killed %d times of %d", killed, kills)
 	}
 }
 

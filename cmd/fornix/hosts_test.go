@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"fmt"
 	"os"
 	"os/exec"
@@ -43,12 +42,6 @@ func onHost(name string, c *exec.Cmd) *exec.Cmd {
 	return on
 }
 
-func workerProcess(link string) *exec.Cmd {
-	c := exec.Command(os.Args[0])
-	c.Env = append(os.Environ(), "FORNIX_ARGS="+strings.Join([]string{"worker", "--join", link, "--workers", "1"}, "\n"))
-	return c
-}
-
 // A batch on two hosts makes the same files as on one, though the cable between them is pulled for a while.
 // Who has no credential, or a wrong one, is refused. With FORNIX_CUT=10s the cable is out for so long, the
 // scans are larger, and a worker is killed in the middle of one.
@@ -67,36 +60,11 @@ func TestTwoHostsGiveSameBytes(t *testing.T) {
 	batchScans(t, in, n, 2, spacing)
 	batchDone(t, dir, "alone")
 
-	host := onHost(names[0], batchProcess(dir, "shared", "--workers", "1", "--share", "192.0.2.1:0"))
-	pipe, err := host.StderrPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := host.Start(); err != nil {
-		t.Fatal(err)
-	}
-	defer host.Process.Kill()
-	said := bufio.NewScanner(pipe)
-	link := ""
-	for link == "" && said.Scan() {
-		_, link, _ = strings.Cut(said.Text(), "fornix worker --join ")
-	}
+	host, said, link := sharing(t, onHost(names[0], batchProcess(dir, "shared", "--workers", "1", "--share", "192.0.2.1:0")))
 	start := func() (*exec.Cmd, *strings.Builder) {
-		c := onHost(names[1], workerProcess(link))
-		var out strings.Builder
-		c.Stdout = &out
-		errs, err := c.StderrPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := c.Start(); err != nil {
-			t.Fatal(err)
-		}
-		lines := bufio.NewScanner(errs)
-		if !lines.Scan() || !strings.HasPrefix(lines.Text(), "working for 192.0.2.1:") {
-			t.Errorf("the worker says %q", lines.Text())
-		}
-		return c, &out
+		c, out := onHost(names[1], workerProcess(link)), &strings.Builder{}
+		c.Stdout = out
+		return working(t, c, "192.0.2.1:"), out
 	}
 	if long > 0 {
 		killed, _ := start()

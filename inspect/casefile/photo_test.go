@@ -34,7 +34,7 @@ func TestScrubPhoto(t *testing.T) {
 	exif := "Exif\x00\x00II\x2a\x00\x08\x00\x00\x00\x02\x00" + "\x0f\x01\x02\x00\x10\x00\x00\x00\x26\x00\x00\x00" + "\x12\x01\x03\x00\x01\x00\x00\x00\x06\x00\x00\x00" + "\x00\x00\x00\x00Zara Quibbleton\x00"
 	plain := b.Bytes()
 	dirty := []byte("\xff\xd8" + segment(0xe0, "JFIF\x00\x01\x01\x00\x00\x01\x00\x01\x01\x01QUI") + segment(0xe1, exif) + segment(0xe1, "http://ns.adobe.com/xap/1.0/\x00<x>Quibbleton</x>") +
-		segment(0xed, "Photoshop Quibbleton") + segment(0xfe, "Quibbleton"))
+		segment(0xed, "Quibbleton") + segment(0xfe, "Quibbleton"))
 	dirty = append(append(dirty, plain[2:]...), "Quibbleton behind the end"...)
 	out, ending, err := ScrubPhoto(dirty)
 	if err != nil || ending != ".jpg" || bytes.Contains(out, []byte("Quibble")) || bytes.Contains(out, []byte("QUI")) {

@@ -16,14 +16,12 @@ import (
 	"strings"
 
 	"fornix/inspect"
-	"fornix/mesh"
 )
 
 // PageInput is what a page shows: a scan, its report, and pictures for paper and for browsers that
 // draw nothing in three dimensions.
 type PageInput struct {
-	Report   *inspect.Report
-	Mesh     *mesh.Mesh
+	Scan     *Scan
 	Protocol inspect.Protocol
 	Images   []Image // as of Images; two of the whole views are taken in
 	Limits   []Limit // of border thickness, as for Images
@@ -46,7 +44,7 @@ var (
 // what was measured, the cautions. The surface in it lies within ViewErrorMM of the scan; every
 // number outside of the page's own tools is that of the report. Same input, same bytes.
 func Page(in PageInput) ([]byte, error) {
-	if in.Report == nil || in.Mesh == nil {
+	if !in.Scan.there() {
 		return nil, errors.New("render: a page needs a report and a mesh")
 	}
 	data, shown := pageDataOf(in)
@@ -54,7 +52,7 @@ func Page(in PageInput) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	rep := in.Report
+	rep := in.Scan.Report
 	return writePage(pageContent{
 		Title: rep.Scan.File, Verdict: rep.Verdict, About: pageAbout(rep), Findings: pageFindings(rep.Findings, shown),
 		Rows: Rows(rep, &in.Protocol.Limits), Limits: true, Pictures: pictures, Cautions: rep.Cautions,
@@ -186,7 +184,7 @@ func pageFindings(all []inspect.Finding, shown map[int]bool) []pageFinding {
 // second.
 func pagePictures(in PageInput) ([]pagePicture, error) {
 	second := 1
-	for _, f := range in.Report.Findings {
+	for _, f := range in.Scan.Report.Findings {
 		if strings.HasPrefix(f.Code, "rim-") && f.Number > 0 {
 			second = 2
 		}

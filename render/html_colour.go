@@ -16,7 +16,7 @@ const (
 )
 
 // paint gives surfaces their colours, each its share of what room there is.
-func paint(surfaces []pageSurface, meshes []*mesh.Mesh, small []smallSurface, room int) {
+func paint(surfaces []pageSurface, meshes []*mesh.Mesh, small []*smallSurface, room int) {
 	for _, s := range surfaces {
 		room -= len(s.Data) + len(s.Tint)
 	}

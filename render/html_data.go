@@ -11,20 +11,6 @@ import (
 
 	"fornix/inspect"
 	"fornix/mesh"
-	"fornix/mesh/compact"
-	"fornix/mesh/simplify"
-	"fornix/mesh/tree"
-)
-
-// How the surface of a page deviates from the scan. Vertices are rounded to steps after simplifying,
-// by half a step along each axis at most, so that together it stays within ViewErrorMM for scans up
-// to 130 m in size. One that is smaller than any jaw, as where its unit is not the millimetre, is
-// kept to the same share of its size.
-const (
-	ViewErrorMM  = 0.02
-	pageStepMM   = 0.002
-	pageSimplify = 0.018
-	pageSmallMM  = 54 // corner to corner of the box
 )
 
 // pageData is what the page's script reads. Points are mm from the middle of the surface's box.
@@ -140,9 +126,10 @@ var pageKinds = map[Kind]string{
 
 // pageDataOf collects what the page draws; shown holds the numbers of the findings with a place.
 func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
-	rep := in.Report
+	rep := in.Scan.Report
 	d = emptyPageData()
-	simple, small := pageSimple(in.Mesh)
+	small := in.Scan.small()
+	simple := small.mesh
 	middle, _ := pageBox(simple)
 	d.Middle = toVec3(middle)
 	middle = mesh.Vec{X: d.Middle[0], Y: d.Middle[1], Z: d.Middle[2]} // as it is written, so that nothing shifts
@@ -161,7 +148,7 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 	scale := Scale{}.orDefault()
 	one.Tint = pageTint(simple, small.Order, rep, scale)
 	d.Surfaces = []pageSurface{one}
-	paint(d.Surfaces, []*mesh.Mesh{in.Mesh}, []smallSurface{small}, pageSurfaceBytes)
+	paint(d.Surfaces, []*mesh.Mesh{in.Scan.Mesh}, []*smallSurface{small}, pageSurfaceBytes)
 	d.Scale = pageScale{FromMM: scale.FromMM, ToMM: scale.ToMM}
 	for _, c := range scale.colours() {
 		d.Scale.Colours = append(d.Scale.Colours, hexColour(c))
@@ -176,7 +163,7 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 		d.Views = append(d.Views, pageView{v.Name, toVec3(v.Camera.Toward), toVec3(v.Camera.Up), shortTitle(v.Title)})
 	}
 	shown = map[int]bool{}
-	for _, v := range closeUps(rep, NewSurface(in.Mesh, rep.InsideOut), len(rep.Findings)) {
+	for _, v := range closeUps(rep, in.Scan.full(), len(rep.Findings)) {
 		c := v.Camera
 		d.Findings = append(d.Findings, pageCloseUp{v.finding.Number, at(c.Centre), toVec3(c.Toward), toVec3(c.Up), math.Round(c.Scale*100) / 100})
 		shown[v.finding.Number] = true
@@ -204,23 +191,8 @@ func emptyPageData() pageData {
 		Third: [2]string{"tissue side", "oral side"}}
 }
 
-// smallSurface is a surface as the page holds it.
-type smallSurface struct {
-	compact.Encoded
-	errorMM float64         // from the scan, at most
-	of      []mesh.VertexID // #V of the simplified surface: the vertex of the scan
-}
-
-// pageSimple simplifies a scan for viewing; small is the same surface packed.
-func pageSimple(m *mesh.Mesh) (simple *mesh.Mesh, small smallSurface) {
-	_, size := pageBox(m)
-	share := min(1, size/pageSmallMM)
-	made := simplify.Simplify(tree.New(m), share*pageSimplify)
-	packed := compact.Encode(made.Mesh, share*pageStepMM)
-	return made.Mesh, smallSurface{packed, share*pageSimplify + packed.ErrorMM(), made.Vertex}
-}
-
-func (s smallSurface) page(at func(mesh.Vec) vec3, insideOut bool) pageSurface {
+// page is the surface as the page's script reads it.
+func (s *smallSurface) page(at func(mesh.Vec) vec3, insideOut bool) pageSurface {
 	return pageSurface{Data: base64.StdEncoding.EncodeToString(s.Data), Vertices: s.Vertices, Faces: s.Faces,
 		StepMM: s.StepMM, Origin: at(s.Origin), InsideOut: insideOut}
 }

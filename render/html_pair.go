@@ -55,16 +55,15 @@ func PairPage(out *inspect.RelateOutcome, images []Image) ([]byte, error) {
 func pairDataOf(out *inspect.RelateOutcome) (d pageData, shown map[int]bool) {
 	r := out.Relation
 	k := newPair(out, Options{})
-	var small [2]smallSurface
+	var small [2]*smallSurface
 	bodies := [2]*Surface{k.upper, k.lower}
-	var simple [2]*mesh.Mesh
 	var both sync.WaitGroup
 	for i, s := range bodies {
-		both.Go(func() { simple[i], small[i] = pageSimple(s.mesh) })
+		both.Go(func() { small[i] = newSmallSurface(s.mesh) })
 	}
 	both.Wait()
 	d = emptyPageData()
-	middle, _ := pageBox(&mesh.Mesh{Pos: append(append([]mesh.Vec{}, simple[0].Pos...), simple[1].Pos...)})
+	middle, _ := pageBox(&mesh.Mesh{Pos: append(append([]mesh.Vec{}, small[0].mesh.Pos...), small[1].mesh.Pos...)})
 	d.Middle = toVec3(middle)
 	middle = mesh.Vec{X: d.Middle[0], Y: d.Middle[1], Z: d.Middle[2]}
 	at := func(p mesh.Vec) vec3 { return toVec3(p.Sub(middle)) }

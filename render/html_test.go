@@ -25,7 +25,7 @@ import (
 
 func pageOf(t *testing.T, m *mesh.Mesh, rep *inspect.Report, images []Image) []byte {
 	t.Helper()
-	out, err := Page(PageInput{Report: rep, Mesh: m, Protocol: inspect.DefaultProtocol(), Images: images})
+	out, err := Page(PageInput{Scan: NewScan(m, rep), Protocol: inspect.DefaultProtocol(), Images: images})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -106,7 +106,7 @@ func onePixel(t *testing.T) []byte {
 // Each number of the page's list leads to a place, and each place is that of its finding.
 func TestPageFindingsHaveTheirPlaces(t *testing.T) {
 	m, rep := fullReport(inspect.Upper)
-	d, shown := pageDataOf(PageInput{Report: rep, Mesh: m})
+	d, shown := pageDataOf(PageInput{Scan: NewScan(m, rep)})
 	middle, _ := pageBox(m)
 	for _, f := range rep.Findings {
 		if at, ok := middleOf(f); ok != shown[f.Number] {
@@ -136,12 +136,12 @@ func TestPageSurfaceIsNearTheScan(t *testing.T) {
 		t.Fatal(err)
 	}
 	m := made.Mesh
-	simple := simplify.Simplify(tree.New(m), pageSimplify)
+	simple := simplify.Simplify(m, pageSimplify)
 	lost, _ := simplify.Deviation(m, tree.New(simple.Mesh))
 	strayed, new := simplify.Deviation(simple.Mesh, tree.New(m))
 	t.Logf("%d faces of %d; %.4f, %.4f, %.4f mm", len(simple.Mesh.Tri), len(m.Tri), lost, strayed, new)
 	var rep inspect.Report
-	d, _ := pageDataOf(PageInput{Report: &rep, Mesh: m})
+	d, _ := pageDataOf(PageInput{Scan: NewScan(m, &rep)})
 	if d.ErrorMM > ViewErrorMM || max(lost, strayed, new)+d.ErrorMM-pageSimplify > ViewErrorMM {
 		t.Errorf("off by %.4f, %.4f, %.4f mm and %.4f of rounding", lost, strayed, new, d.ErrorMM-pageSimplify)
 	}
@@ -154,8 +154,8 @@ func TestPageSurfaceIsNearTheScan(t *testing.T) {
 func TestPageOfASmallScan(t *testing.T) {
 	m := shape.Torus(0.03, 0.005, 60, 200).Mesh
 	var rep inspect.Report
-	d, _ := pageDataOf(PageInput{Report: &rep, Mesh: m})
-	if large, _ := pageDataOf(PageInput{Report: &rep, Mesh: shape.Torus(30, 5, 60, 200).Mesh}); d.Surfaces[0].Faces < large.Surfaces[0].Faces*9/10 {
+	d, _ := pageDataOf(PageInput{Scan: NewScan(m, &rep)})
+	if large, _ := pageDataOf(PageInput{Scan: NewScan(shape.Torus(30, 5, 60, 200).Mesh, &rep)}); d.Surfaces[0].Faces < large.Surfaces[0].Faces*9/10 {
 		t.Errorf("%d faces in metres, %d in millimetres", d.Surfaces[0].Faces, large.Surfaces[0].Faces)
 	}
 	if _, size := pageBox(m); d.ErrorMM > ViewErrorMM/pageSmallMM*size {
@@ -206,7 +206,8 @@ func TestPageColours(t *testing.T) {
 	for _, p := range m.Pos {
 		m.Colour = append(m.Colour, mesh.Colour{uint8(128 + 4*p.Z), uint8(100 + p.X), uint8(128 + 2*p.Y)})
 	}
-	simple, small := pageSimple(&m)
+	small := newSmallSurface(&m)
+	simple := small.mesh
 	text, levels := pageColour(m.Colour, small.of, small.Order, 1<<20)
 	raw, err := base64.StdEncoding.DecodeString(text)
 	if err != nil {

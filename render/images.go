@@ -47,40 +47,47 @@ type Image struct {
 //
 // The bytes are the same for any number of workers. Each worker needs about
 // 40 MB for its picture at the default size.
-func Images(m *mesh.Mesh, rep *inspect.Report, opt Options) ([]Image, error) {
-	if m == nil || rep == nil {
+func Images(scan *Scan, opt Options) ([]Image, error) {
+	if !scan.there() {
 		return nil, errors.New("render: no mesh or no report")
 	}
 	opt, err := opt.orDefault()
 	if err != nil {
 		return nil, err
 	}
-	s := NewSurface(m, rep.InsideOut)
-	base := reportContent(m, rep, opt)
+	m, rep := scan.Mesh, scan.Report
+	whole := scan.whole(opt.Thickness)
+	base := reportContent(rep, opt, whole.tint != nil)
 	all := views(rep)
-	whole := len(all)
-	closeups := closeUps(rep, s, opt.CloseUps)
+	wholeViews := len(all)
+	closeups := closeUps(rep, scan.full(), opt.CloseUps)
 	all = append(all, closeups...)
+	var near drawn
+	if len(closeups) > 0 {
+		near = scan.near(opt.Thickness)
+	}
 
 	var r Raster
 	var locators []*locator
 	if len(closeups) > 0 {
 		for _, v := range all[:2] {
-			locators = append(locators, newLocator(&r, s, v, base.tint, opt.Width, opt.Workers))
+			locators = append(locators, newLocator(&r, whole, v, opt.Width, opt.Workers))
 		}
 	}
 	jobs := make([]job, len(all))
 	for i, v := range all {
 		c := base
-		c.view = v
-		if i >= whole {
+		c.view, c.tint = v, whole.tint
+		jobs[i].surface = whole.surface
+		if i >= wholeViews {
+			c.tint, jobs[i].surface = near.tint, near.surface
 			c.subtitle = v.finding.Text
 			c.locator = locate(locators, v)
 		}
-		jobs[i] = job{s, c}
+		jobs[i].content = c
 	}
 	if m.Colour != nil {
-		jobs = append(jobs, job{s, scanned(m, base, all[0])})
+		jobs = append(jobs, job{scan.full(), scanned(m, base, all[0])})
 	}
 	return drawAll(jobs, opt.Workers)
 }
@@ -129,15 +136,15 @@ func drawAll(jobs []job, workers int) ([]Image, error) {
 }
 
 // reportContent gathers what the pictures of one scan share.
-func reportContent(m *mesh.Mesh, rep *inspect.Report, opt Options) content {
+func reportContent(rep *inspect.Report, opt Options, coloured bool) content {
 	c := content{
-		scene: NewScene(rep), opt: opt, tint: borderTint(m, &rep.Border, opt.Thickness), verdict: rep.Verdict, frame: rep.Frame,
+		scene: NewScene(rep), opt: opt, verdict: rep.Verdict, frame: rep.Frame,
 		third: [2]string{"tissue side", "oral side"}, of: "scan", plane: planeWords(rep.Occlusal), subtitle: subtitle(rep),
 	}
 	if rep.Jaw != "" {
 		c.of += " of the " + string(rep.Jaw) + " jaw"
 	}
-	c.legend = thicknessLegend(rep, opt, c.tint != nil)
+	c.legend = thicknessLegend(rep, opt, coloured)
 	return c
 }
 

@@ -21,9 +21,10 @@ var update = flag.Bool("update", false, "write the golden picture anew")
 func onePage(m *mesh.Mesh, rep *inspect.Report, v View, opt Options) *page {
 	opt, _ = opt.orDefault()
 	var p page
-	c := reportContent(m, rep, opt)
-	c.view = v
-	p.draw(NewSurface(m, rep.InsideOut), c)
+	s := NewScan(m, rep).whole(opt.Thickness)
+	c := reportContent(rep, opt, s.tint != nil)
+	c.view, c.tint = v, s.tint
+	p.draw(s.surface, c)
 	return &p
 }
 
@@ -33,7 +34,7 @@ func TestImagesSameBytesForAnyWorkers(t *testing.T) {
 	var want []Image
 	for _, workers := range []int{1, 2, 3} {
 		opt.Workers = workers
-		got, err := Images(m, rep, opt)
+		got, err := Images(NewScan(m, rep), opt)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -207,7 +208,7 @@ func TestBareReport(t *testing.T) {
 	m := sphere(10, 20)
 	rep := &inspect.Report{}
 	rep.Border.ThicknessUnmeasured = "the scan has no outer surface"
-	got, err := Images(m, rep, Options{Width: 800, Height: 600})
+	got, err := Images(NewScan(m, rep), Options{Width: 800, Height: 600})
 	if err != nil || len(got) != 6 {
 		t.Fatalf("%d images, %v", len(got), err)
 	}
@@ -216,10 +217,10 @@ func TestBareReport(t *testing.T) {
 			t.Errorf("%s: %s", i.Name, i.Alt)
 		}
 	}
-	if _, err := Images(mesh.New(nil, nil), rep, Options{}); err != nil {
+	if _, err := Images(NewScan(mesh.New(nil, nil), rep), Options{}); err != nil {
 		t.Errorf("an empty scan: %v", err)
 	}
-	if _, err := Images(m, rep, Options{Width: 10, Height: 10}); err == nil {
+	if _, err := Images(NewScan(m, rep), Options{Width: 10, Height: 10}); err == nil {
 		t.Error("a picture of 10 × 10 pixels was made")
 	}
 }

@@ -185,12 +185,12 @@ type locator struct {
 }
 
 // newLocator draws a whole view small.
-func newLocator(r *Raster, s *Surface, v View, tint []color.RGBA, width, workers int) *locator {
+func newLocator(r *Raster, s drawn, v View, width, workers int) *locator {
 	u := float64(width) / 1600
 	w, h := int(locatorWidth*u), int(locatorTall*u)
 	r.Resize(w, h)
-	cam := v.Camera.fit(Box{0, 0, float64(w), float64(h)}.inset(6*u), s)
-	r.Draw(s, cam, tint, workers)
+	cam := v.Camera.fit(Box{0, 0, float64(w), float64(h)}.inset(6*u), s.surface)
+	r.Draw(s.surface, cam, s.tint, workers)
 	l := &locator{cam: cam, img: image.NewRGBA(r.Image.Bounds()), depth: slices.Clone(r.Depth)}
 	copy(l.img.Pix, r.Image.Pix)
 	return l

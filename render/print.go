@@ -5,9 +5,6 @@ import (
 	"fmt"
 	"image/jpeg"
 	"math"
-
-	"fornix/inspect"
-	"fornix/mesh"
 )
 
 // printed is a picture for paper: the scan with its marks and their numbers, and no other text,
@@ -26,14 +23,16 @@ const printDots = 250 / 25.4
 
 // printer draws the pictures of one scan for paper. Marks and numbers are as large on every one.
 type printer struct {
-	surface *Surface
+	scan    drawn // as it is drawn in every view
 	content content
 	page    page
 	taken   map[int]bool // widths in pixels: the PDF library keeps an order by them, so no two are equal
 }
 
-func newPrinter(m *mesh.Mesh, rep *inspect.Report, taken map[int]bool) *printer {
-	return &printer{surface: NewSurface(m, rep.InsideOut), content: reportContent(m, rep, printOptions()), taken: taken}
+func newPrinter(s *Scan, taken map[int]bool) *printer {
+	opt := printOptions()
+	whole := s.whole(opt.Thickness)
+	return &printer{scan: whole, content: reportContent(s.Report, opt, whole.tint != nil), taken: taken}
 }
 
 func printOptions() Options { return Options{Thickness: Scale{}.orDefault()} }
@@ -41,13 +40,13 @@ func printOptions() Options { return Options{Thickness: Scale{}.orDefault()} }
 // print draws a view w × h mm large on paper.
 func (r *printer) print(v View, w, h float64) (printed, error) {
 	c := r.content
-	c.view = v
+	c.view, c.tint = v, r.scan.tint
 	px := int(w * printDots)
 	for r.taken[px] {
 		px++
 	}
 	r.taken[px] = true
-	out, err := r.page.printed(r.surface, c, px, int(h*printDots))
+	out, err := r.page.printed(r.scan.surface, c, px, int(h*printDots))
 	if err != nil {
 		return out, fmt.Errorf("render: %s: %w", v.Name, err)
 	}

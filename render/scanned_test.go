@@ -15,7 +15,7 @@ import (
 func TestAsScanned(t *testing.T) {
 	m, rep := fullReport(inspect.Upper)
 	opt := Options{Width: 800, Height: 600, CloseUps: 1}
-	plain, err := Images(m, rep, opt)
+	plain, err := Images(NewScan(m, rep), opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -27,7 +27,7 @@ func TestAsScanned(t *testing.T) {
 		}
 		c.Colour = append(c.Colour, colour)
 	}
-	got, err := Images(&c, rep, opt)
+	got, err := Images(NewScan(&c, rep), opt)
 	if err != nil || len(got) != len(plain)+1 {
 		t.Fatal(len(got), err)
 	}

@@ -14,19 +14,12 @@ import (
 
 	"fornix/inspect"
 	"fornix/inspect/casefile"
-	"fornix/mesh"
 )
-
-// SheetScan is one scan on a laboratory sheet.
-type SheetScan struct {
-	Report *inspect.Report
-	Mesh   *mesh.Mesh
-}
 
 // SheetInput is what a laboratory sheet says: one scan or two, the limits they were judged by, and
 // the order, if there is one.
 type SheetInput struct {
-	Scans    []SheetScan
+	Scans    []*Scan
 	Protocol inspect.Protocol
 	Case     *casefile.Case // nil: the sheet has no order
 
@@ -49,7 +42,7 @@ func LabSheet(in SheetInput, opt SheetOptions) ([]byte, error) {
 		return nil, errors.New("render: a sheet has one scan or two")
 	}
 	for _, s := range in.Scans {
-		if s.Report == nil || s.Mesh == nil {
+		if !s.there() {
 			return nil, errors.New("render: a scan of the sheet has no report or no mesh")
 		}
 	}
@@ -63,7 +56,7 @@ func LabSheet(in SheetInput, opt SheetOptions) ([]byte, error) {
 	k.in = in
 	taken := map[int]bool{}
 	for _, s := range in.Scans {
-		k.printers = append(k.printers, newPrinter(s.Mesh, s.Report, taken))
+		k.printers = append(k.printers, newPrinter(s, taken))
 	}
 	if err := k.front(); err != nil {
 		return nil, err

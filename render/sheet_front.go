@@ -18,7 +18,7 @@ func (k *labSheet) front() error {
 	each := (k.left() - 2) / float64(len(k.in.Scans))
 	for i := range k.in.Scans {
 		top := k.y
-		if err := k.summary(k.in.Scans[i].Report, k.printers[i], top+each-4); err != nil {
+		if err := k.summary(k.in.Scans[i], k.printers[i], top+each-4); err != nil {
 			return err
 		}
 		k.y = top + each
@@ -27,7 +27,8 @@ func (k *labSheet) front() error {
 }
 
 // summary is the part of the first page about one scan, down to bottom.
-func (k *labSheet) summary(rep *inspect.Report, shots *printer, bottom float64) error {
+func (k *labSheet) summary(scan *Scan, shots *printer, bottom float64) error {
+	rep := scan.Report
 	k.head(scanWords(rep))
 	k.verdict(rep.Verdict)
 
@@ -44,7 +45,7 @@ func (k *labSheet) summary(rep *inspect.Report, shots *printer, bottom float64) 
 	k.picture(whole, x, y, picture)
 	y += picture*0.8 + 6
 	small := picture/float64(columns) - 3
-	for i, v := range closeUps(rep, shots.surface, columns*int((bottom-y)/(small+7))) {
+	for i, v := range closeUps(rep, scan.full(), columns*int((bottom-y)/(small+7))) {
 		p, err := shots.print(v, small, small)
 		if err != nil {
 			return err

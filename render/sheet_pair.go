@@ -22,7 +22,7 @@ func (k *labSheet) pair(out *inspect.RelateOutcome, taken map[int]bool) error {
 	const gap = 4.0
 	half := (k.width() - gap) / 2
 	draw := func(j job, x, y, w, h float64) error {
-		p, err := (&printer{surface: j.surface, content: j.content, taken: taken}).print(j.content.view, w, h)
+		p, err := (&printer{scan: drawn{j.surface, j.content.tint}, content: j.content, taken: taken}).print(j.content.view, w, h)
 		if err == nil {
 			k.picture(p, x, y, w)
 		}

@@ -25,7 +25,7 @@ func sheetOf(t *testing.T, c *casefile.Case, paper string, jaws ...inspect.Jaw) 
 	var reps []*inspect.Report
 	for _, j := range jaws {
 		m, rep := fullReport(j)
-		in.Scans = append(in.Scans, SheetScan{rep, m})
+		in.Scans = append(in.Scans, NewScan(m, rep))
 		reps = append(reps, rep)
 	}
 	out, err := LabSheet(in, SheetOptions{Paper: paper})
@@ -147,7 +147,7 @@ func TestSheetOfAPair(t *testing.T) {
 		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: emptyCase(t), Relation: closedPair()}
 		for _, j := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
 			m, rep := fullReport(j)
-			in.Scans = append(in.Scans, SheetScan{rep, m})
+			in.Scans = append(in.Scans, NewScan(m, rep))
 		}
 		out, err := LabSheet(in, SheetOptions{})
 		if err != nil {
@@ -178,7 +178,7 @@ func TestSheetOfAFullOrder(t *testing.T) {
 		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: c, Relation: closedPair()}
 		for _, j := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
 			m, rep := fullReport(j)
-			in.Scans = append(in.Scans, SheetScan{rep, m})
+			in.Scans = append(in.Scans, NewScan(m, rep))
 		}
 		out, err := LabSheet(in, SheetOptions{Paper: paper})
 		if err != nil {
@@ -258,7 +258,7 @@ func fill(v reflect.Value, words string) {
 func TestSidesStandOnPaper(t *testing.T) {
 	for _, jaw := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
 		m, rep := fullReport(jaw)
-		r := newPrinter(m, rep, map[int]bool{})
+		r := newPrinter(NewScan(m, rep), map[int]bool{})
 		for _, v := range views(rep)[:5] {
 			out, err := r.print(v, 40, 22)
 			if err != nil {

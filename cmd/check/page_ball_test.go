@@ -26,7 +26,7 @@ func ballPage(t *testing.T) string {
 	rep.Scan.File = `</script><script>throw 1</script>"><img src=x onerror="throw 2">.stl`
 	rep.Findings = []inspect.Finding{{Code: "x", Severity: inspect.Info, Text: rep.Scan.File}}
 	ball := shape.Map(shape.Icosphere(ballRadius, 5).Mesh, func(p mesh.Vec) mesh.Vec { return p.Add(mesh.Vec{X: 100, Y: -50, Z: 7}) })
-	file, err := keepPage(render.PageInput{Report: rep, Mesh: ball, Protocol: inspect.DefaultProtocol()})
+	file, err := keepPage(render.PageInput{Scan: render.NewScan(ball, rep), Protocol: inspect.DefaultProtocol()})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -127,7 +127,7 @@ func TestPageShowsTheColoursOfTheFile(t *testing.T) {
 		}
 		ball.Colour = append(ball.Colour, c)
 	}
-	file, err := keepPage(render.PageInput{Report: &inspect.Report{Verdict: inspect.Rescan}, Mesh: ball, Protocol: inspect.DefaultProtocol()})
+	file, err := keepPage(render.PageInput{Scan: render.NewScan(ball, &inspect.Report{Verdict: inspect.Rescan}), Protocol: inspect.DefaultProtocol()})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -127,7 +127,7 @@ func TestPageShowsOpenings(t *testing.T) {
 	rep := &inspect.Report{Verdict: inspect.Rescan}
 	rim := []mesh.Vec{{X: 10, Y: 2}, {X: 9.8, Z: 2}, {X: 10, Y: -2}, {X: 9.8, Z: -2}}
 	rep.Holes = []inspect.Hole{{Centre: mesh.Vec{X: 10}, SpanMM: 4, PerimeterMM: 11, AreaMM2: 8, Rim: rim, Surface: "tissue"}}
-	file, err := keepPage(render.PageInput{Report: rep, Mesh: shape.Icosphere(ballRadius, 4).Mesh, Protocol: inspect.DefaultProtocol()})
+	file, err := keepPage(render.PageInput{Scan: render.NewScan(shape.Icosphere(ballRadius, 4).Mesh, rep), Protocol: inspect.DefaultProtocol()})
 	if err != nil {
 		t.Fatal(err)
 	}

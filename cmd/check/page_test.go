@@ -103,12 +103,12 @@ var faulty = sync.OnceValue(func() (s scanned) {
 		return scanned{err: err}
 	}
 	o := inspect.Run(scan, inspect.DefaultProtocol(), inspect.Options{})
-	images, err := render.Images(o.Mesh, o.Report, render.Options{CloseUps: -1})
+	images, err := render.Images(render.NewScan(o.Mesh, o.Report), render.Options{CloseUps: -1})
 	if err != nil {
 		return scanned{err: err}
 	}
 	s.report, s.middle = o.Report, middleOf(o.Mesh)
-	s.file, s.err = keepPage(render.PageInput{Report: o.Report, Mesh: o.Mesh, Protocol: inspect.DefaultProtocol(), Images: images})
+	s.file, s.err = keepPage(render.PageInput{Scan: render.NewScan(o.Mesh, o.Report), Protocol: inspect.DefaultProtocol(), Images: images})
 	return s
 })
 

@@ -45,23 +45,23 @@ func sheet(in render.SheetInput, j job) (out []byte, err error) {
 }
 
 // images draws the pictures of an outcome.
-func images(o *inspect.Outcome, p inspect.Protocol) (out []render.Image, err error) {
+func images(s *render.Scan, p inspect.Protocol) (out []render.Image, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			out, err = nil, fmt.Errorf("fornix failed to draw this scan, which is a fault of fornix: %v", p)
 		}
 	}()
-	return render.Images(o.Mesh, o.Report, render.Options{Limits: thicknessLimits(p)})
+	return render.Images(s, render.Options{Limits: thicknessLimits(p)})
 }
 
 // page writes the page of an outcome, with some of its pictures.
-func page(o *inspect.Outcome, p inspect.Protocol, pictures []render.Image) (out []byte, err error) {
+func page(s *render.Scan, p inspect.Protocol, pictures []render.Image) (out []byte, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			out, err = nil, fmt.Errorf("fornix failed to write the page of this scan, which is a fault of fornix: %v", p)
 		}
 	}()
-	return render.Page(render.PageInput{Report: o.Report, Mesh: o.Mesh, Protocol: p, Images: pictures, Limits: thicknessLimits(p)})
+	return render.Page(render.PageInput{Scan: s, Protocol: p, Images: pictures, Limits: thicknessLimits(p)})
 }
 
 // thicknessLimits are the limits of the border that legends show.

@@ -257,7 +257,7 @@ func writeRelation(dir string, o *inspect.RelateOutcome, j job, withImages bool)
 		}
 		written[pageName] = true
 		paper, err := sheet(render.SheetInput{
-			Scans:    []render.SheetScan{{Report: o.Upper.Report, Mesh: o.Upper.Mesh}, {Report: o.Lower.Report, Mesh: o.Lower.Mesh}},
+			Scans:    []*render.Scan{render.NewScan(o.Upper.Mesh, o.Upper.Report), render.NewScan(o.Lower.Mesh, o.Lower.Report)},
 			Relation: o,
 		}, j)
 		if err != nil {

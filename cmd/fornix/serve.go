@@ -190,9 +190,9 @@ func engine(j job) serve.Engine {
 		Inspect: func(r io.Reader, name string, read inspect.ReadOptions, opt inspect.Options) (*inspect.Outcome, error) {
 			return inspectScan(r, name, job{protocol: j.protocol, read: read, options: opt})
 		},
-		Pictures: func(o *inspect.Outcome) ([]render.Image, error) { return images(o, j.protocol) },
-		Page: func(o *inspect.Outcome, pictures []render.Image) ([]byte, error) {
-			return page(o, j.protocol, pictures)
+		Pictures: func(s *render.Scan) ([]render.Image, error) { return images(s, j.protocol) },
+		Page: func(s *render.Scan, pictures []render.Image) ([]byte, error) {
+			return page(s, j.protocol, pictures)
 		},
 		Relate: func(upper, lower *inspect.Scan, opt inspect.RelateOptions) (*inspect.RelateOutcome, error) {
 			return relateScans(upper, lower, j.protocol, opt)
@@ -205,7 +205,7 @@ func engine(j job) serve.Engine {
 			html, err := pairPage(o, pictures)
 			return pictures, html, err
 		},
-		Sheet: func(scans []render.SheetScan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
+		Sheet: func(scans []*render.Scan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
 			return sheet(render.SheetInput{Scans: scans, Relation: relation}, job{protocol: j.protocol, order: order, paper: paper})
 		},
 	}

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"sync"
 
 	"fornix/inspect"
 	"fornix/render"
@@ -56,28 +57,45 @@ type made struct {
 // comes last: where it is, everything it belongs to is there.
 func reportFiles(o *inspect.Outcome, j job, withImages bool) (out []made, err error) {
 	if withImages {
-		pictures, err := images(o, j.protocol)
+		scan := render.NewScan(o.Mesh, o.Report)
+		var paper made
+		var failed error
+		var beside sync.WaitGroup
+		beside.Go(func() { // the sheet is made while the pictures are drawn
+			paper.name = sheetName
+			paper.data, failed = sheet(render.SheetInput{Scans: []*render.Scan{scan}}, j)
+		})
+		out, err = pictureFiles(scan, j)
+		beside.Wait()
 		if err != nil {
-			return nil, fmt.Errorf("images: %w", err)
+			return nil, err
 		}
-		for _, im := range pictures {
-			out = append(out, made{im.Name, im.PNG})
+		if failed != nil {
+			return nil, fmt.Errorf("sheet: %w", failed)
 		}
-		paper, err := sheet(render.SheetInput{Scans: []render.SheetScan{{Report: o.Report, Mesh: o.Mesh}}}, j)
-		if err != nil {
-			return nil, fmt.Errorf("sheet: %w", err)
-		}
-		html, err := page(o, j.protocol, pictures)
-		if err != nil {
-			return nil, fmt.Errorf("page: %w", err)
-		}
-		out = append(out, made{sheetName, paper}, made{pageName, html})
+		out = append(out, paper)
 	}
 	var b bytes.Buffer
 	if err := inspect.WriteJSON(&b, o.Report); err != nil {
 		return nil, err
 	}
 	return append(out, made{"report.json", b.Bytes()}), nil
+}
+
+// pictureFiles are the images of a scan and its page.
+func pictureFiles(scan *render.Scan, j job) (out []made, err error) {
+	pictures, err := images(scan, j.protocol)
+	if err != nil {
+		return nil, fmt.Errorf("images: %w", err)
+	}
+	for _, im := range pictures {
+		out = append(out, made{im.Name, im.PNG})
+	}
+	html, err := page(scan, j.protocol, pictures)
+	if err != nil {
+		return nil, fmt.Errorf("page: %w", err)
+	}
+	return append(out, made{pageName, html}), nil
 }
 
 // writeReport writes the files of a report into dir. Those of an earlier report that this one does

@@ -1,7 +1,6 @@
 package simplify
 
 import (
-	"cmp"
 	"math"
 
 	"fornix/mesh"
@@ -19,26 +18,13 @@ const (
 	mostAround = 20
 )
 
-// move is a collapse of v to u that waits for its turn.
-type move struct {
-	cost   float64 // mm⁴: area times squared distance from its plane, summed over the faces around v
-	v, u   mesh.VertexID
-	change uint32 // of v when the move was thought of
-}
-
-func (a move) before(b move) bool {
-	if a.cost != b.cost {
-		return a.cost < b.cost
-	}
-	return cmp.Or(cmp.Compare(a.v, b.v), cmp.Compare(a.u, b.u)) < 0
-}
-
 // worker collapses edges of one cell after the other.
 type worker struct {
 	*surface
-	heap []move // least first
+	heap []move // least first; no vertex is on it twice
 
 	ring   []mesh.Corner   // the corners at v, around it
+	moves  []move          // those of the vertex that was weighed last
 	far    []mesh.VertexID // neighbours of u
 	faces  []face          // what the faces around v become
 	points []point         // removed vertices to be shared out among them
@@ -47,6 +33,8 @@ type worker struct {
 type face struct {
 	id      mesh.FaceID
 	a, b, c mesh.Vec
+	normal  mesh.Vec
+	strays  float32 // mm: no point of it lies farther from the original
 }
 
 type point struct {
@@ -54,12 +42,17 @@ type point struct {
 	to mesh.FaceID
 }
 
-// run makes every move inside the cell of the given vertices, all the free ones in it.
+// run makes every move inside the cell of the given vertices, all the free ones in it. A move whose
+// surroundings have changed since it was thought of is thought of again when its turn comes.
 func (w *worker) run(vs []mesh.VertexID) {
 	w.heap = w.heap[:0]
 	for _, v := range vs {
+		if w.spent[v] == w.change[v]+1 {
+			continue
+		}
 		if mv, ok := w.best(v, move{cost: -1}); ok {
 			w.heap = append(w.heap, mv)
+			w.waits[v] = true
 		}
 	}
 	for i := len(w.heap)/2 - 1; i >= 0; i-- {
@@ -67,21 +60,26 @@ func (w *worker) run(vs []mesh.VertexID) {
 	}
 	for len(w.heap) > 0 {
 		mv := w.heap[0]
-		if w.kind[mv.v] != free || w.change[mv.v] != mv.change {
+		last := mv
+		switch {
+		case w.kind[mv.v] != free:
 			w.pop()
 			continue
-		}
-		if w.allowed(mv) {
+		case w.change[mv.v] != mv.change:
+			last = move{cost: -1}
+		case w.allowed(mv):
 			w.pop()
 			w.collapse(mv)
 			continue
 		}
-		if other, ok := w.best(mv.v, mv); ok {
+		if other, ok := w.best(mv.v, last); ok {
 			w.heap[0] = other
 			w.down(0)
-		} else {
-			w.pop()
+			continue
 		}
+		w.pop()
+		w.waits[mv.v] = false
+		w.spent[mv.v] = w.change[mv.v] + 1
 	}
 }
 
@@ -97,49 +95,6 @@ func (w *worker) around(v mesh.VertexID) {
 	}
 }
 
-// best returns the cheapest move of v that is dearer than last; none where a neighbour of v lies
-// in another cell.
-func (w *worker) best(v mesh.VertexID, last move) (move, bool) {
-	w.around(v)
-	var normal, base [mostAround]mesh.Vec // of the faces around: area times normal, a point
-	for _, c := range w.ring {
-		if w.cell[w.vertex(c.Next())] != w.cell[v] {
-			return move{}, false
-		}
-	}
-	if len(w.ring) > mostAround {
-		return move{}, false
-	}
-	p := w.m.Pos[v]
-	for i, c := range w.ring {
-		x, y := w.m.Pos[w.vertex(c.Next())], w.m.Pos[w.vertex(c.Prev())]
-		n := x.Sub(p).Cross(y.Sub(p))
-		if l := n.Norm(); l > 0 {
-			normal[i] = n.Scale(1 / math.Sqrt(l)) // squared, it weighs by area
-		}
-		base[i] = x
-	}
-	found := false
-	var out move
-	for _, c := range w.ring {
-		u := w.vertex(c.Next())
-		if w.kind[u] == fixed {
-			continue
-		}
-		q := w.m.Pos[u]
-		cost := 1e-9 * q.Sub(p).Norm2() // where all is flat, short edges go first
-		for i := range w.ring {
-			d := q.Sub(base[i]).Dot(normal[i])
-			cost += float64(d * d)
-		}
-		mv := move{cost, v, u, w.change[v]}
-		if last.before(mv) && (!found || mv.before(out)) {
-			out, found = mv, true
-		}
-	}
-	return out, found
-}
-
 // allowed reports whether a move keeps every promise of Simplify. It leaves in faces and points
 // what collapse needs.
 func (w *worker) allowed(mv move) bool {
@@ -153,7 +108,7 @@ func (w *worker) linked(mv move) bool {
 	first := w.at[mv.u]
 	open := false
 	for c := first; ; {
-		w.far = append(w.far, w.vertex(c.Next()))
+		w.far = append(w.far, w.vertex[c.Next()])
 		d := w.across[c]
 		if open = d < 0; open {
 			break
@@ -166,11 +121,11 @@ func (w *worker) linked(mv move) bool {
 		for c := first; ; {
 			d := w.across[c.Prev()]
 			if d < 0 {
-				w.far = append(w.far, w.vertex(c.Prev()))
+				w.far = append(w.far, w.vertex[c.Prev()])
 				break
 			}
 			c = d
-			w.far = append(w.far, w.vertex(c.Next()))
+			w.far = append(w.far, w.vertex[c.Next()])
 		}
 	}
 	if len(w.ring) <= 3 || len(w.far)+len(w.ring)-4 > mostAround {
@@ -178,7 +133,7 @@ func (w *worker) linked(mv move) bool {
 	}
 	common := 0
 	for _, c := range w.ring {
-		x := w.vertex(c.Next())
+		x := w.vertex[c.Next()]
 		for _, y := range w.far {
 			if x == y {
 				common++
@@ -194,7 +149,7 @@ func (w *worker) shaped(mv move) bool {
 	p, q := w.m.Pos[mv.v], w.m.Pos[mv.u]
 	least, was := 1.0, 1.0
 	for _, c := range w.ring {
-		x, y := w.vertex(c.Next()), w.vertex(c.Prev())
+		x, y := w.vertex[c.Next()], w.vertex[c.Prev()]
 		b, d := w.m.Pos[x], w.m.Pos[y]
 		was = math.Min(was, quality(b.Sub(p).Cross(d.Sub(p)).Norm(), p, b, d))
 		if x == mv.u || y == mv.u {
@@ -209,7 +164,7 @@ func (w *worker) shaped(mv move) bool {
 			}
 		}
 		least = math.Min(least, quality(l, q, b, d))
-		w.faces = append(w.faces, face{c.Face(), q, b, d})
+		w.faces = append(w.faces, face{id: c.Face(), a: q, b: b, c: d, normal: n.Scale(1 / l)})
 	}
 	return least >= math.Min(leastShape, was)
 }
@@ -245,6 +200,9 @@ func (w *worker) give(v mesh.VertexID) bool {
 	best, to := math.Inf(1), mesh.FaceID(-1)
 	for i := range w.faces {
 		f := &w.faces[i]
+		if h := p.Sub(f.a).Dot(f.normal); float64(h*h) >= best {
+			continue
+		}
 		if d := tree.ClosestOnFace(f.a, f.b, f.c, p).Sub(p).Norm2(); d < best {
 			best, to = d, f.id
 		}
@@ -253,11 +211,40 @@ func (w *worker) give(v mesh.VertexID) bool {
 	return best <= w.bound*w.bound
 }
 
-// held reports whether the new faces lie near the original in their middles and along the edges
-// that they have in common.
+// held reports whether the new faces lie near the original. Where all of them face one way, each
+// has points of the faces that were around v over all of it: the fan of the new ones and that of
+// the old ones have the same rim, and what is wound about once by it is covered by both. So no
+// point of a new face lies farther from the original than the heights of those faces' corners over
+// its plane and their own distance say. Where that is too much, its middle and points along the
+// edge to the next one are held against the original.
 func (w *worker) held() bool {
+	var sum mesh.Vec
+	for i := range w.faces {
+		sum = sum.Add(w.faces[i].normal)
+	}
+	sum = sum.Unit()
+	oneWay := true
+	for i := range w.faces {
+		oneWay = oneWay && w.faces[i].normal.Dot(sum) > math.Sqrt2/2 // so no two are 90° apart
+	}
+	before := float32(0)
+	for _, c := range w.ring {
+		before = max(before, w.strays[c.Face()])
+	}
+	v := w.m.Pos[w.points[0].v]
 	for i := range w.faces {
 		f := &w.faces[i]
+		if oneWay {
+			high := math.Abs(v.Sub(f.a).Dot(f.normal))
+			for j := range w.faces {
+				g := &w.faces[j]
+				high = max(high, math.Abs(g.b.Sub(f.a).Dot(f.normal)), math.Abs(g.c.Sub(f.a).Dot(f.normal)))
+			}
+			if f.strays = before + float32(high*(1+1e-6)); float64(f.strays) <= w.bound {
+				continue
+			}
+		}
+		f.strays = float32(w.bound)
 		if !w.onto(f.a.Add(f.b).Add(f.c).Scale(1. / 3)) {
 			return false
 		}
@@ -275,9 +262,9 @@ func (w *worker) held() bool {
 	return true
 }
 
-// onto reports whether a point lies within the bound of the original. The faces at the nearest
-// vertex that was removed around here are looked at before the tree is asked, since most often
-// one of them is near enough.
+// onto reports whether a point lies within the bound of a face of the original at the nearest vertex
+// that was removed around here, or at a neighbour of that vertex. Where none of these is near enough
+// another one may be, and is not looked for.
 func (w *worker) onto(p mesh.Vec) bool {
 	near, least := w.points[0].v, math.Inf(1)
 	for _, q := range w.points {
@@ -285,18 +272,26 @@ func (w *worker) onto(p mesh.Vec) bool {
 			near, least = q.v, d
 		}
 	}
+	if w.touches(near, p) {
+		return true
+	}
 	for _, c := range w.m.CornersAt(near) {
+		if w.touches(w.m.Vertex(c.Next()), p) {
+			return true
+		}
+	}
+	return false
+}
+
+// touches reports whether a point lies within the bound of a face of the original at v.
+func (w *worker) touches(v mesh.VertexID, p mesh.Vec) bool {
+	for _, c := range w.m.CornersAt(v) {
 		a, b, d := w.m.Corners(c.Face())
 		if tree.ClosestOnFace(a, b, d, p).Sub(p).Norm2() <= w.bound*w.bound {
 			return true
 		}
 	}
-	found := false
-	w.tree.Ball(p, w.bound, func(mesh.FaceID) bool {
-		found = true
-		return false
-	})
-	return found
+	return false
 }
 
 // collapse makes a move that allowed has just found allowed.
@@ -304,7 +299,7 @@ func (w *worker) collapse(mv move) {
 	var c mesh.Corner // the edge from v to u
 	for _, r := range w.ring {
 		w.list[r.Face()] = -1
-		x := w.vertex(r.Next())
+		x := w.vertex[r.Next()]
 		w.change[x]++
 		if x == mv.u {
 			c = r
@@ -315,17 +310,20 @@ func (w *worker) collapse(mv move) {
 		w.list[p.to] = int32(p.v)
 	}
 	for _, r := range w.ring {
-		w.tri[r/3][r%3] = mv.u
+		w.vertex[r] = mv.u
+	}
+	for i := range w.faces {
+		w.strays[w.faces[i].id] = w.faces[i].strays
 	}
 	d := w.across[c]
 	// The two faces along the edge go, and what lay beyond them becomes neighbours.
 	b, a := w.across[c.Prev()], w.across[d.Next()] // edges v → third vertex, third vertex → v
 	w.link(w.across[c.Next()], b)
 	w.link(w.across[d.Prev()], a)
-	w.at[mv.u], w.at[w.vertex(b.Next())], w.at[w.vertex(a)] = b, b.Next(), a
-	w.tri[c.Face()][0], w.tri[d.Face()][0] = -1, -1
+	w.at[mv.u], w.at[w.vertex[b.Next()]], w.at[w.vertex[a]] = b, b.Next(), a
+	w.vertex[3*c.Face()], w.vertex[3*d.Face()] = -1, -1
 	w.kind[mv.v] = gone
-	w.thinkAgain(mv)
+	w.thinkAgain()
 }
 
 // link makes the edges of two corners one; out may be the boundary.
@@ -336,62 +334,18 @@ func (w *worker) link(out, in mesh.Corner) {
 	}
 }
 
-// thinkAgain puts the new best moves of u and of the neighbours that v had on the heap. The
-// vertices of the new faces are all of them.
-func (w *worker) thinkAgain(mv move) {
-	w.far = append(w.far[:0], mv.u)
-	for _, f := range w.faces {
-		for _, v := range w.tri[f.id] {
-			seen := false
-			for _, x := range w.far {
-				seen = seen || x == v
+// thinkAgain puts u and those of the neighbours that v had which had no move left on the heap again.
+// The vertices of the new faces are all of them.
+func (w *worker) thinkAgain() {
+	for i := range w.faces {
+		for _, v := range w.vertex[3*w.faces[i].id:][:3] {
+			if w.kind[v] != free || w.waits[v] {
+				continue
 			}
-			if !seen {
-				w.far = append(w.far, v)
-			}
-		}
-	}
-	for _, v := range w.far {
-		if w.kind[v] == free {
 			if next, ok := w.best(v, move{cost: -1}); ok {
 				w.push(next)
+				w.waits[v] = true
 			}
 		}
-	}
-}
-
-func (w *worker) push(mv move) {
-	w.heap = append(w.heap, mv)
-	for i := len(w.heap) - 1; i > 0; {
-		up := (i - 1) / 2
-		if !w.heap[i].before(w.heap[up]) {
-			return
-		}
-		w.heap[i], w.heap[up] = w.heap[up], w.heap[i]
-		i = up
-	}
-}
-
-func (w *worker) pop() {
-	last := len(w.heap) - 1
-	w.heap[0] = w.heap[last]
-	w.heap = w.heap[:last]
-	w.down(0)
-}
-
-func (w *worker) down(i int) {
-	for {
-		k := 2*i + 1
-		if k >= len(w.heap) {
-			return
-		}
-		if k+1 < len(w.heap) && w.heap[k+1].before(w.heap[k]) {
-			k++
-		}
-		if !w.heap[k].before(w.heap[i]) {
-			return
-		}
-		w.heap[i], w.heap[k] = w.heap[k], w.heap[i]
-		i = k
 	}
 }

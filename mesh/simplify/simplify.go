@@ -10,7 +10,6 @@ import (
 	"sync/atomic"
 
 	"fornix/mesh"
-	"fornix/mesh/tree"
 )
 
 // Result is a surface of fewer faces. Its vertices are some of those of the original, untouched.
@@ -19,7 +18,7 @@ type Result struct {
 	Vertex []mesh.VertexID // #V of Mesh: the vertex of the original at that place, ascending
 }
 
-// Simplify collapses edges of the surface m of the tree, each time the one whose removed vertex lies nearest to the planes
+// Simplify collapses edges of m, each time the one whose removed vertex lies nearest to the planes
 // of the faces around it, while these hold:
 //
 //   - every vertex of m lies within bound (mm) of the result, because each removed vertex is kept
@@ -40,8 +39,8 @@ type Result struct {
 //
 // Work is done on all processors over cells of space that do not touch each other's vertices, with
 // the same result for any number of them. O(#F log #F).
-func Simplify(t *tree.Tree, bound float64) Result {
-	s := newSurface(t, bound)
+func Simplify(m *mesh.Mesh, bound float64) Result {
+	s := newSurface(m, bound)
 	if bound > 0 {
 		for pass := range passes {
 			s.pass(pass)
@@ -69,33 +68,37 @@ const (
 // surface is a mesh whose edges are being collapsed.
 type surface struct {
 	m      *mesh.Mesh
-	tree   *tree.Tree
 	bound  float64
-	apart  float64            // mm between points along an edge that are held against m
-	tri    [][3]mesh.VertexID // #F; the first vertex is -1 where the face is gone
-	across []mesh.Corner      // #3F
-	at     []mesh.Corner      // #V: a corner of a face that is there, at the vertex
-	kind   []uint8            // #V
-	turn   [][3]float32       // #V: unit normals of m
-	change []uint32           // #V: how often the faces around the vertex changed
-	list   []int32            // #F: the first removed vertex on the list of the face, -1: none
-	next   []int32            // #V: the next vertex on the same list
-	cell   []int32            // #V, of the current pass
+	apart  float64         // mm between points along an edge that are held against m
+	vertex []mesh.VertexID // #3F; that of the first corner is -1 where the face is gone
+	across []mesh.Corner   // #3F
+	at     []mesh.Corner   // #V: a corner of a face that is there, at the vertex
+	kind   []uint8         // #V
+	turn   [][3]float32    // #V: unit normals of m
+	change []uint32        // #V: how often the faces around the vertex changed
+	spent  []uint32        // #V: change + 1 when the vertex had no move left
+	waits  []bool          // #V: the vertex is on the heap
+	strays []float32       // #F: mm from m to the farthest point of the face, at most
+	list   []int32         // #F: the first removed vertex on the list of the face, -1: none
+	next   []int32         // #V: the next vertex on the same list
+	cell   []int32         // #V, of the current pass
 }
 
-func newSurface(t *tree.Tree, bound float64) *surface {
-	m := t.Mesh()
+func newSurface(m *mesh.Mesh, bound float64) *surface {
 	s := &surface{
-		m: m, tree: t, bound: bound, apart: 2 * medianEdge(m), tri: append([][3]mesh.VertexID(nil), m.Tri...),
+		m: m, bound: bound, apart: 2 * medianEdge(m), vertex: make([]mesh.VertexID, 3*len(m.Tri)),
 		across: append([]mesh.Corner(nil), m.Across...), at: make([]mesh.Corner, len(m.Pos)),
 		kind: make([]uint8, len(m.Pos)), turn: make([][3]float32, len(m.Pos)), change: make([]uint32, len(m.Pos)),
+		spent: make([]uint32, len(m.Pos)), waits: make([]bool, len(m.Pos)), strays: make([]float32, len(m.Tri)),
 		list: make([]int32, len(m.Tri)), next: make([]int32, len(m.Pos)), cell: make([]int32, len(m.Pos)),
 	}
 	inParallel(len(m.Tri), 1<<14, func(lo, hi int) {
 		for f := lo; f < hi; f++ {
 			s.list[f] = -1
-			if t := s.tri[f]; t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
-				s.tri[f][0] = -1
+			t := m.Tri[f]
+			copy(s.vertex[3*f:], t[:])
+			if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
+				s.vertex[3*f] = -1
 			}
 		}
 	})
@@ -113,7 +116,7 @@ func (s *surface) sort(v mesh.VertexID) {
 	s.kind[v] = gone
 	for _, c := range s.m.CornersAt(v) {
 		f := c.Face()
-		if s.tri[f][0] < 0 {
+		if s.vertex[3*f] < 0 {
 			continue
 		}
 		if live == 0 {
@@ -153,7 +156,7 @@ func (s *surface) fan(v mesh.VertexID, most int) (n int, closed bool) {
 			}
 			break
 		}
-		if c = d.Next(); s.vertex(c) != v {
+		if c = d.Next(); s.vertex[c] != v {
 			return 0, false
 		}
 		if c == first {
@@ -168,7 +171,7 @@ func (s *surface) fan(v mesh.VertexID, most int) (n int, closed bool) {
 			}
 			break
 		}
-		if c = d; s.vertex(c) != v {
+		if c = d; s.vertex[c] != v {
 			return 0, false
 		}
 	}
@@ -187,8 +190,6 @@ func medianEdge(m *mesh.Mesh) float64 {
 	slices.Sort(l)
 	return l[len(l)/2]
 }
-
-func (s *surface) vertex(c mesh.Corner) mesh.VertexID { return s.tri[c/3][c%3] }
 
 // pass collapses what can be collapsed inside the cells of the grid of that number.
 func (s *surface) pass(number int) {
@@ -261,8 +262,8 @@ func (s *surface) result() Result {
 		pos[i] = s.m.Pos[v]
 	}
 	var tri [][3]mesh.VertexID
-	for _, t := range s.tri {
-		if t[0] >= 0 {
+	for c := 0; c < len(s.vertex); c += 3 {
+		if t := s.vertex[c : c+3]; t[0] >= 0 {
 			tri = append(tri, [3]mesh.VertexID{mesh.VertexID(id[t[0]]), mesh.VertexID(id[t[1]]), mesh.VertexID(id[t[2]])})
 		}
 	}

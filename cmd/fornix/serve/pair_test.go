@@ -54,7 +54,7 @@ func TestBothJawsAreRelated(t *testing.T) {
 	count, apart := 0, false
 	e := jawsEngine(t, &count, &apart)
 	var sheeted *inspect.RelateOutcome
-	e.Sheet = func(scans []render.SheetScan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
+	e.Sheet = func(scans []*render.Scan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
 		sheeted = relation
 		return []byte("%PDF"), nil
 	}

@@ -29,7 +29,7 @@ func photograph(t *testing.T) []byte {
 func TestPhotographs(t *testing.T) {
 	var told []string
 	e := pretend()
-	e.Sheet = func(scans []render.SheetScan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
+	e.Sheet = func(scans []*render.Scan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
 		told = order.More.Photos
 		return []byte("%PDF"), nil
 	}

@@ -9,6 +9,8 @@ import (
 	"runtime/debug"
 	"sync"
 	"time"
+
+	"fornix/render"
 )
 
 // queue inspects what waits, one scan after the other: one inspection uses the processors well enough,
@@ -126,7 +128,8 @@ func (q *queue) inspect(n int, k Scan) (err error) {
 		return err
 	}
 	q.say(n, k.ID, "pictures")
-	pictures, err := q.engine.Pictures(o)
+	scan := render.NewScan(o.Mesh, o.Report)
+	pictures, err := q.engine.Pictures(scan)
 	if err != nil {
 		return err
 	}
@@ -134,7 +137,7 @@ func (q *queue) inspect(n int, k Scan) (err error) {
 		return err
 	}
 	q.say(n, k.ID, "the view in three dimensions")
-	html, err := q.engine.Page(o, pictures)
+	html, err := q.engine.Page(scan, pictures)
 	if err != nil {
 		return err
 	}

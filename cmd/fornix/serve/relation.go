@@ -56,7 +56,7 @@ func readGap(r io.Reader, upper, lower int) (gaps [2][]float64, err error) {
 
 // relation is how the jaws of a case close, as it was worked out, for the scans that a sheet is about;
 // nil where it is not known. Results that cannot be read are made anew, and that is told.
-func (s *Server) relation(c *Case, scans []render.SheetScan) (*inspect.RelateOutcome, error) {
+func (s *Server) relation(c *Case, scans []*render.Scan) (*inspect.RelateOutcome, error) {
 	p, now := related(&c.State)
 	if !now || p.Status != Done {
 		return nil, nil

@@ -26,16 +26,16 @@ type Engine struct {
 	Protocol inspect.Protocol
 	// Inspect reads, measures and judges a scan.
 	Inspect func(r io.Reader, name string, read inspect.ReadOptions, opt inspect.Options) (*inspect.Outcome, error)
-	// Pictures draws an outcome.
-	Pictures func(o *inspect.Outcome) ([]render.Image, error)
+	// Pictures draws a scan.
+	Pictures func(scan *render.Scan) ([]render.Image, error)
 	// Page writes the page of an outcome, with some of its pictures.
-	Page func(o *inspect.Outcome, pictures []render.Image) ([]byte, error)
+	Page func(scan *render.Scan, pictures []render.Image) ([]byte, error)
 	// Relate tells how an upper and a lower scan close on each other.
 	Relate func(upper, lower *inspect.Scan, opt inspect.RelateOptions) (*inspect.RelateOutcome, error)
 	// PairPage draws a relation and writes its page.
 	PairPage func(o *inspect.RelateOutcome) ([]render.Image, []byte, error)
 	// Sheet writes the laboratory sheet of one scan or two, with how they close, if that is known.
-	Sheet func(scans []render.SheetScan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error)
+	Sheet func(scans []*render.Scan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error)
 }
 
 // Options say how the app is served. The zero value is served to this machine only.

@@ -43,16 +43,16 @@ func pretend() Engine {
 			rep.Findings = []inspect.Finding{{Number: 1, Code: "void", Severity: inspect.Review, Text: "A void <b>3 mm</b> wide.", Action: inspect.Correct}}
 			return &inspect.Outcome{Report: rep}, nil
 		},
-		Pictures: func(o *inspect.Outcome) ([]render.Image, error) {
+		Pictures: func(*render.Scan) ([]render.Image, error) {
 			return []render.Image{{Name: "tissue.png", Title: "Tissue side", Alt: "seen", PNG: dot()}, {Name: "finding-1.png", Title: "Finding 1", PNG: dot()}}, nil
 		},
-		Page: func(o *inspect.Outcome, pictures []render.Image) ([]byte, error) {
+		Page: func(o *render.Scan, pictures []render.Image) ([]byte, error) {
 			return []byte(`<meta name="generator" content="` + render.PageVersion() + `">` + string(o.Report.Verdict)), nil
 		},
 		Relate: func(upper, lower *inspect.Scan, opt inspect.RelateOptions) (*inspect.RelateOutcome, error) {
 			return nil, inspect.ErrNotShared
 		},
-		Sheet: func(scans []render.SheetScan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
+		Sheet: func(scans []*render.Scan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
 			return []byte("%PDF " + paper), nil
 		},
 	}

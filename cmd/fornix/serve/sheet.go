@@ -79,7 +79,7 @@ func (s *Server) makeSheet(n int, paper string) error {
 		return wrong{"the order cannot be read: " + c.OrderBad}
 	}
 	was := s.print(&c, paper)
-	var scans []render.SheetScan
+	var scans []*render.Scan
 	for _, k := range chosen(&c.State) {
 		in, err := s.sheetScan(n, k)
 		if err != nil {
@@ -107,20 +107,20 @@ func (s *Server) makeSheet(n int, paper string) error {
 }
 
 // sheetScan reads a scan and its report again, from which a sheet is made.
-func (s *Server) sheetScan(n int, k *Scan) (render.SheetScan, error) {
+func (s *Server) sheetScan(n int, k *Scan) (*render.Scan, error) {
 	rep, err := s.report(n, k)
 	if err != nil {
-		return render.SheetScan{}, err
+		return nil, err
 	}
 	_, read, err := k.Ask.options()
 	if err != nil {
-		return render.SheetScan{}, err
+		return nil, err
 	}
 	scan, err := s.store.readScan(n, k, read)
 	if err != nil {
-		return render.SheetScan{}, err
+		return nil, err
 	}
-	return render.SheetScan{Report: rep, Mesh: scan.Mesh}, nil
+	return render.NewScan(scan.Mesh, rep), nil
 }
 
 // writeSheet makes the sheet anew: {"paper": "A4"}.

@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"path"
 
-	"fornix/inspect"
 	"fornix/render"
 )
 
@@ -58,7 +57,7 @@ func (s *Server) pageOf(n int, k *Scan) ([]byte, error) {
 		}
 		pictures = append(pictures, render.Image{Name: p.Name, Title: p.Title, Alt: p.Alt, PNG: b})
 	}
-	if text, err = s.engine.Page(&inspect.Outcome{Report: in.Report, Mesh: in.Mesh}, pictures); err != nil {
+	if text, err = s.engine.Page(in, pictures); err != nil {
 		return nil, err
 	}
 	return text, s.store.disk.write(name, func(w io.Writer) error { _, err := w.Write(text); return err })

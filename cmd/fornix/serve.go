@@ -9,7 +9,6 @@ import (
 	"log"
 	"net"
 	"os"
-	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"runtime"
@@ -53,12 +52,13 @@ func (c serveCmd) Run(s streams) error {
 	if err != nil {
 		return err
 	}
+	said := log.New(s.err, "fornix: ", 0)
 	claim, err := serve.TakeStore(dir)
 	var taken *serve.Taken
 	if errors.As(err, &taken) {
 		fmt.Fprintln(s.out, taken.Error())
-		if !c.NoBrowser && taken.Address != "" {
-			openBrowser(taken.Address)
+		if taken.Address != "" {
+			c.browse(taken.Address, said)
 		}
 		return nil
 	}
@@ -76,7 +76,7 @@ func (c serveCmd) Run(s streams) error {
 		return err
 	}
 	defer l.Close()
-	opt := serve.Options{MaxUpload: int64(c.MaxUpload) << 20, Watch: c.Watch, Log: log.New(s.err, "fornix: ", 0)}
+	opt := serve.Options{MaxUpload: int64(c.MaxUpload) << 20, Watch: c.Watch, Log: said}
 	if !l.Addr().(*net.TCPAddr).IP.IsLoopback() {
 		opt.Key = rand.Text()
 	}
@@ -90,6 +90,7 @@ func (c serveCmd) Run(s streams) error {
 		return err
 	}
 	c.tell(s, server, l, opt.Key, dir)
+	c.browse(server.Address(), said)
 	return server.Serve(ctx, l)
 }
 
@@ -138,7 +139,7 @@ func (c serveCmd) listen() (net.Listener, error) {
 	return l, nil
 }
 
-// tell prints where the page is, and opens it.
+// tell prints where the page is.
 func (c serveCmd) tell(s streams, server *serve.Server, l net.Listener, key, dir string) {
 	fmt.Fprintf(s.out, "Open %s\n", server.Address())
 	if key != "" {
@@ -151,9 +152,6 @@ func (c serveCmd) tell(s streams, server *serve.Server, l net.Listener, key, dir
 		fmt.Fprintln(s.err, "fornix: whoever has this address can see and change all cases; what goes over the network is not encrypted")
 	}
 	fmt.Fprintf(s.out, "Cases are kept in %s. Ctrl-C ends.\n", dir)
-	if !c.NoBrowser {
-		openBrowser(server.Address())
-	}
 }
 
 // ownAddresses lists the addresses by which other machines reach this one.
@@ -171,15 +169,10 @@ func ownAddresses() []string {
 	return out
 }
 
-// openBrowser asks the system to open a page. Where it cannot, the printed address is there.
-func openBrowser(url string) {
-	switch runtime.GOOS {
-	case "windows":
-		exec.Command("rundll32", "url.dll,FileProtocolHandler", url).Start()
-	case "darwin":
-		exec.Command("open", url).Start()
-	default:
-		exec.Command("xdg-open", url).Start()
+// browse opens an address in the browser, unless the user wants none.
+func (c serveCmd) browse(address string, log *log.Logger) {
+	if !c.NoBrowser {
+		openBrowser(runtime.GOOS, address, log)
 	}
 }
 

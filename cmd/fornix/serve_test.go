@@ -39,12 +39,19 @@ func startApp(t *testing.T, dir string) *app {
 	return a
 }
 
-// startAt starts the program and returns it with the first address that it prints.
+// startAt starts the program, which is to open no browser, and returns it with the first address that
+// it prints.
 func startAt(t *testing.T, dir string, args ...string) (a *app, address string) {
 	t.Helper()
+	return startIn(t, nil, os.Stderr, dir, append(args, "--no-browser")...)
+}
+
+// startIn starts it with more in its environment.
+func startIn(t *testing.T, env []string, stderr io.Writer, dir string, args ...string) (a *app, address string) {
+	t.Helper()
 	c := exec.Command(os.Args[0])
-	c.Env = append(os.Environ(), "FORNIX_ARGS="+strings.Join(append([]string{"serve", "--dir", dir, "--no-browser"}, args...), "\n"))
-	c.Stderr = os.Stderr
+	c.Env = append(append(os.Environ(), "FORNIX_ARGS="+strings.Join(append([]string{"serve", "--dir", dir}, args...), "\n")), env...)
+	c.Stderr = stderr
 	out, err := c.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -183,10 +190,8 @@ func TestServeSurvivesKillsAndSaysWhatInspectSays(t *testing.T) {
 		a.kill()
 		a = startApp(t, dir)
 	}
-	second := exec.Command(os.Args[0])
-	second.Env = append(os.Environ(), "FORNIX_ARGS="+strings.Join([]string{"serve", "--dir", dir, "--no-browser"}, "\n"))
-	if out, err := second.CombinedOutput(); err != nil || !strings.Contains(string(out), a.base) {
-		t.Errorf("started twice: %s %v", out, err)
+	if said := startedAgain(t, nil, dir, "--no-browser"); !strings.Contains(said, a.base) {
+		t.Errorf("started twice: %s", said)
 	}
 	a.until("the pictures", func() bool { return strings.Contains(a.get("/case/1"), `data-status="done"`) })
 	time.Sleep(50 * time.Millisecond)

@@ -28,8 +28,8 @@ type BorderMethod struct {
 //
 // Based on: the shrinking-ball medial axis (Ma, Bae & Choi 2012, Visual Computer 28:7).
 //
-// turn is the standard uncertainty, in radians, of the direction along which heights run.
-func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g Grain, turn float64, bm BorderMethod) Border {
+// normals point out of the material; turn is the standard uncertainty, in radians, of the direction along which heights run.
+func MeasureBorder(m *mesh.Mesh, t *tree.Tree, normals []Vec, an *Anatomy, g Grain, turn float64, bm BorderMethod) Border {
 	b := Border{Stations: []Station{}, Regions: []BorderRegion{}}
 	if an.Surface != Impression {
 		b.Unmeasured = "the surface shows the jaw itself; it has no border of an impression"
@@ -38,7 +38,7 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, an *Anatomy, g Grain, turn float6
 	if an.Coverage != TwoSided {
 		b.ThicknessUnmeasured = "the scan lacks its outer surface"
 	}
-	facing := &smoothNormals{m: m, flip: an.flip(), v: blurred(m, m.Normals(), 2)}
+	facing := &smoothNormals{m: m, flip: an.flip(), v: blurred(m, normals, 2)}
 	from := 0
 	run := func(side string, s []slice, pick func(*slice) *apex) {
 		sum := 0.0
@@ -207,7 +207,7 @@ type smoothNormals struct {
 
 func (s *smoothNormals) face(f mesh.FaceID) Vec {
 	t := s.m.Tri[f]
-	return s.v[t[0]].Add(s.v[t[1]]).Add(s.v[t[2]]).Unit().Scale(s.flip)
+	return s.v[t[0]].Add(s.v[t[1]]).Add(s.v[t[2]]).Unit()
 }
 
 // blurred averages unit vectors at the vertices with those of their neighbours, a number of times.

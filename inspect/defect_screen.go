@@ -70,11 +70,8 @@ func (s *survey) screenCoarse() {
 				n++
 			}
 		}
-		if !f.fit(w.pts, 6, math.Max(s.noise, 0.01)) {
-			return
-		}
-		h := f.at(0, 0)
-		if math.Abs(h) < least {
+		h, ok := w.heightAt(&f, math.Max(s.noise, 0.01), least)
+		if !ok || math.Abs(h) < least {
 			return
 		}
 		// A lone vertex is no fault: one beside it must stand out the same way.
@@ -86,6 +83,25 @@ func (s *survey) screenCoarse() {
 		}
 	})
 	s.pickSeeds(out, least, s.by.FineMM)
+}
+
+// heightAt fits a quadric to the points of the walker and returns its height in their middle. It ends
+// early where the height has come to rest under least: steps of the reweighting get shorter, and four
+// times the last one would not lead there.
+func (w *walker) heightAt(f *sound, floor, least float64) (h float64, ok bool) {
+	if !w.fitting.begin(f, w.pts, 6) {
+		return 0, false
+	}
+	for i := range reweighings {
+		if !w.fitting.step(f, w.pts, floor) {
+			return 0, false
+		}
+		last := h
+		if h = f.at(0, 0); i > 0 && math.Abs(h)+4*math.Abs(h-last) < least {
+			break
+		}
+	}
+	return h, true
 }
 
 // cup is the smaller curvature of a cup as a positive number, of a dome as a negative one, and

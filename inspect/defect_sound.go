@@ -2,7 +2,6 @@ package inspect
 
 import (
 	"math"
-	"slices"
 )
 
 // sound is the surface as it would be without the fault: heights over a tangent plane,
@@ -18,7 +17,8 @@ type sound struct {
 type patchPoint struct {
 	u, v, z float64
 	w       float64
-	i       int // index into the patch
+	off     float64 // height over the surface fitted last
+	i       int     // index into the patch
 }
 
 func (s *sound) local(p Vec) (u, v, z float64) {
@@ -103,65 +103,128 @@ func (s *sound) plain(pts []patchPoint, terms int) bool {
 // fit finds the coefficients by re-weighted least squares with Tukey's biweight at 4.7 times
 // the robust spread, never under floor. False where the points do not hold it.
 func (s *sound) fit(pts []patchPoint, terms int, floor float64) bool {
+	var w fitting
+	if !w.begin(s, pts, terms) {
+		return false
+	}
+	for range reweighings {
+		if !w.step(s, pts, floor) {
+			return false
+		}
+	}
+	return true
+}
+
+// reweighings are the steps of a fit.
+const reweighings = 5
+
+// fitting is the memory of a fit, to be kept for the next one.
+type fitting struct {
+	a   [15 * 16]float64
+	res []float64
+}
+
+// begin gives all points one weight; false where there are too few.
+func (w *fitting) begin(s *sound, pts []patchPoint, terms int) bool {
 	if len(pts) < terms+terms/2 {
 		return false
 	}
 	s.terms = terms
-	res := make([]float64, 0, len(pts))
-	a := make([]float64, terms*(terms+1))
 	for i := range pts {
 		pts[i].w = 1
 	}
-	for range 5 {
-		clear(a)
+	return true
+}
+
+// step finds the coefficients of the least weighted squares, and from what is left new weights.
+func (w *fitting) step(s *sound, pts []patchPoint, floor float64) bool {
+	terms := s.terms
+	wide := terms + 1
+	a := w.a[:terms*wide]
+	clear(a)
+	if terms == 6 {
+		moments(pts, a)
+	} else {
 		var b [15]float64
-		for _, p := range pts {
+		for i := range pts {
+			p := &pts[i]
 			if p.w == 0 {
 				continue
 			}
 			basis(p.u, p.v, &b)
 			for r := range terms {
 				wr := float64(p.w * b[r])
-				row := a[r*(terms+1) : (r+1)*(terms+1)]
-				for c := r; c < terms; c++ {
-					row[c] += float64(wr * b[c])
+				row := a[r*wide:][:wide]
+				for c, x := range b[r:terms] {
+					row[r+c] += float64(wr * x)
 				}
 				row[terms] += float64(wr * p.z)
 			}
 		}
-		for r := range terms {
-			for c := range r {
-				a[r*(terms+1)+c] = a[c*(terms+1)+r]
-			}
-		}
-		if !solve(a, terms) {
-			return false
-		}
-		s.c = [15]float64{}
-		for r := range terms {
-			s.c[r] = a[r*(terms+1)+terms]
-		}
-		res = res[:0]
-		for _, p := range pts {
-			res = append(res, math.Abs(p.z-s.at(p.u, p.v)))
-		}
-		slices.Sort(res)
-		cut := 4.7 * math.Max(floor, 1.4826*res[len(res)/2])
-		sum, weight := 0.0, 0.0
-		for i := range pts {
-			r := pts[i].z - s.at(pts[i].u, pts[i].v)
-			k := 1 - float64(r/cut*r/cut)
-			if k < 0 {
-				k = 0
-			}
-			pts[i].w = float64(k * k)
-			sum += float64(pts[i].w * r * r)
-			weight += pts[i].w
-		}
-		if weight == 0 {
-			return false
-		}
-		s.rms = math.Sqrt(sum / weight)
 	}
+	for r := range terms {
+		for c := range r {
+			a[r*wide+c] = a[c*wide+r]
+		}
+	}
+	if !solve(a, terms) {
+		return false
+	}
+	s.c = [15]float64{}
+	for r := range terms {
+		s.c[r] = a[r*wide+terms]
+	}
+	if cap(w.res) < len(pts) {
+		w.res = make([]float64, len(pts))
+	}
+	res := w.res[:0]
+	for i := range pts {
+		p := &pts[i]
+		p.off = p.z - s.at(p.u, p.v)
+		res = append(res, math.Abs(p.off))
+	}
+	cut := 4.7 * math.Max(floor, 1.4826*nth(res, len(res)/2))
+	sum, weight := 0.0, 0.0
+	for i := range pts {
+		p := &pts[i]
+		k := 1 - float64(p.off/cut*p.off/cut)
+		if k < 0 {
+			k = 0
+		}
+		p.w = float64(k * k)
+		sum += float64(p.w * p.off * p.off)
+		weight += p.w
+	}
+	if weight == 0 {
+		return false
+	}
+	s.rms = math.Sqrt(sum / weight)
 	return true
+}
+
+// moments fills the upper half of the equations of a quadric, whose 21 sums are 15 different ones, and
+// their right-hand side.
+func moments(pts []patchPoint, a []float64) {
+	var s, u, v, uu, uv, vv, u3, uuv, uvv, v3, u4, u3v, uuvv, uv3, v4 float64
+	var z, zu, zv, zuu, zuv, zvv float64
+	for i := range pts {
+		p := &pts[i]
+		wu, wv := float64(p.w*p.u), float64(p.w*p.v)
+		p2, pq, q2 := float64(p.u*p.u), float64(p.u*p.v), float64(p.v*p.v)
+		wuu, wuv, wvv := float64(wu*p.u), float64(wu*p.v), float64(wv*p.v)
+		s, u, v = s+p.w, u+wu, v+wv
+		uu, uv, vv = uu+wuu, uv+wuv, vv+wvv
+		u3, uuv, uvv, v3 = u3+float64(wuu*p.u), uuv+float64(wuu*p.v), uvv+float64(wvv*p.u), v3+float64(wvv*p.v)
+		u4, u3v, uuvv, uv3, v4 = u4+float64(wuu*p2), u3v+float64(wuu*pq), uuvv+float64(wuu*q2), uv3+float64(wvv*pq), v4+float64(wvv*q2)
+		z, zu, zv = z+float64(p.w*p.z), zu+float64(wu*p.z), zv+float64(wv*p.z)
+		zuu, zuv, zvv = zuu+float64(wuu*p.z), zuv+float64(wuv*p.z), zvv+float64(wvv*p.z)
+	}
+	copy(a, []float64{
+		s, u, v, uu, uv, vv, z,
+		0, uu, uv, u3, uuv, uvv, zu,
+		0, 0, vv, uuv, uvv, v3, zv,
+		0, 0, 0, u4, u3v, uuvv, zuu,
+		0, 0, 0, 0, uuvv, uv3, zuv,
+		0, 0, 0, 0, 0, v4, zvv,
+	})
 }

@@ -93,24 +93,22 @@ func (g *grid) at(x, y float64) (int, bool) {
 // between four cells that hold surface in proportion, so that nothing jumps at their edges,
 // beside an empty one that of the cell itself.
 func (g *grid) heights(x, y float64) (top, bottom float64, ok bool) {
+	u, v := (x-g.x0)/g.cell-0.5, (y-g.y0)/g.cell-0.5
+	i, j := int(math.Floor(u)), int(math.Floor(v))
+	if i >= 0 && j >= 0 && i+1 < g.nx && j+1 < g.ny {
+		c := j*g.nx + i
+		t0, t1, b0, b1 := g.top[c:c+2], g.top[c+g.nx:c+g.nx+2], g.bottom[c:c+2], g.bottom[c+g.nx:c+g.nx+2]
+		if none := math.Inf(-1); t0[0] != none && t0[1] != none && t1[0] != none && t1[1] != none {
+			u, v = u-float64(i), v-float64(j)
+			w0, w1, w2, w3 := (1-u)*(1-v), u*(1-v), (1-u)*v, u*v
+			return w0*t0[0] + w1*t0[1] + w2*t1[0] + w3*t1[1], w0*b0[0] + w1*b0[1] + w2*b1[0] + w3*b1[1], true
+		}
+	}
 	k, ok := g.at(x, y)
 	if !ok {
 		return 0, 0, false
 	}
-	u, v := (x-g.x0)/g.cell-0.5, (y-g.y0)/g.cell-0.5
-	i, j := int(math.Floor(u)), int(math.Floor(v))
-	if i < 0 || j < 0 || i+1 >= g.nx || j+1 >= g.ny {
-		return g.top[k], g.bottom[k], true
-	}
-	u, v = u-float64(i), v-float64(j)
-	for n, w := range [4]float64{(1 - u) * (1 - v), u * (1 - v), (1 - u) * v, u * v} {
-		c := (j+n/2)*g.nx + i + n%2
-		if math.IsInf(g.top[c], -1) {
-			return g.top[k], g.bottom[k], true
-		}
-		top, bottom = top+w*g.top[c], bottom+w*g.bottom[c]
-	}
-	return top, bottom, true
+	return g.top[k], g.bottom[k], true
 }
 
 // centre returns the middle of cell k.

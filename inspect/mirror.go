@@ -1,6 +1,9 @@
 package inspect
 
-import "math"
+import (
+	"math"
+	"sync/atomic"
+)
 
 // mirrorLine finds the line in the grid's plane about which the height map is most nearly its
 // own mirror image: a point on it, its direction (radians) and the share of cells that match.
@@ -24,20 +27,33 @@ func mirrorLine(g *grid, sigma float64) (x, y, angle, match float64) {
 		return 0, 0, 0, 0
 	}
 	cx, cy := sx/n, sy/n
-	few := g.thinned(cells, int(math.Sqrt(n/3000)))
+	few, full := g.held(g.thinned(cells, int(math.Sqrt(n/3000)))), g.held(cells)
 	const deg = math.Pi / 180
 	type line struct{ angle, off float64 }
-	likeness := func(lines []line, cells []int) []float64 {
+	likeness := func(lines []line, cells []heldCell) []float64 {
 		out := make([]float64, len(lines))
 		inBlocks(len(lines), 1, func(int) func(int) {
-			return func(i int) { out[i] = g.alike(cells, cx, cy, lines[i].angle, lines[i].off, sigma) }
+			return func(i int) { out[i], _ = g.alike(cells, cx, cy, lines[i].angle, lines[i].off, sigma, nil) }
 		})
 		return out
 	}
-	// The first of the best of some lines, and how much is alike about it.
-	best := func(lines []line, cells []int) (at line, most float64) {
+	// The first of the best of some lines, and how much is alike about it. A line is given up as soon as
+	// it cannot be the best; they are gone through in strides, so that a good one is met soon.
+	best := func(lines []line, cells []heldCell) (at line, most float64) {
+		out := make([]float64, len(lines))
+		const stride = 37 // has no divisor in common with 540 and 49
+		var so topmost
+		inBlocks(len(lines), 1, func(int) func(int) {
+			return func(i int) {
+				i = (i*stride + len(lines)/2) % len(lines)
+				l, done := g.alike(cells, cx, cy, lines[i].angle, lines[i].off, sigma, &so)
+				if out[i] = -1; done {
+					out[i] = l
+				}
+			}
+		})
 		most = -1
-		for i, v := range likeness(lines, cells) {
+		for i, v := range out {
 			if v > most {
 				at, most = lines[i], v
 			}
@@ -59,17 +75,17 @@ func mirrorLine(g *grid, sigma float64) (x, y, angle, match float64) {
 		}
 	}
 	at, _ := best(all, few)
-	at, most := best(around(at, 1*deg, 0.75), cells)
-	if finer, m := best(around(at, 0.4*deg, 0.3), cells); m > most {
+	at, most := best(around(at, 1*deg, 0.75), full)
+	if finer, m := best(around(at, 0.4*deg, 0.3), full); m > most {
 		at = finer
 	}
 	// The top of the paraboloid through the places around the best one does not jump from one
 	// step to the next as the surface changes.
 	for range 2 {
-		u, v := peak([49]float64(likeness(around(at, 0.3*deg, 0.2), cells)))
+		u, v := peak([49]float64(likeness(around(at, 0.3*deg, 0.2), full)))
 		at = line{at.angle + u*0.3*deg, at.off + v*0.2}
 	}
-	match = g.alike(cells, cx, cy, at.angle, at.off, sigma)
+	match, _ = g.alike(full, cx, cy, at.angle, at.off, sigma, nil)
 	return cx - at.off*math.Sin(at.angle), cy + at.off*math.Cos(at.angle), at.angle, match
 }
 
@@ -119,22 +135,56 @@ func peak(values [49]float64) (x, y float64) {
 	return max(-3, min(3, u)), max(-3, min(3, v))
 }
 
+// held is a cell that holds surface, by its middle and its heights.
+type heldCell struct{ x, y, top, bottom float64 }
+
+func (g *grid) held(cells []int) []heldCell {
+	out := make([]heldCell, len(cells))
+	for i, k := range cells {
+		x, y := g.centre(k)
+		out[i] = heldCell{x, y, g.top[k], g.bottom[k]}
+	}
+	return out
+}
+
+// topmost is the largest of values that are found side by side, none under 0.
+type topmost struct{ bits atomic.Uint64 }
+
+func (t *topmost) value() float64 { return math.Float64frombits(t.bits.Load()) }
+
+func (t *topmost) raise(v float64) {
+	for {
+		old := t.bits.Load()
+		if v <= math.Float64frombits(old) || t.bits.CompareAndSwap(old, math.Float64bits(v)) {
+			return
+		}
+	}
+}
+
 // alike compares the height map with its mirror image about the line through (cx, cy) moved
-// sideways by off.
-func (g *grid) alike(cells []int, cx, cy, angle, off, sigma float64) float64 {
+// sideways by off. It is not done where it gave up because the value would stay under the topmost one.
+func (g *grid) alike(cells []heldCell, cx, cy, angle, off, sigma float64, so *topmost) (value float64, done bool) {
 	c, s := math.Cos(angle), math.Sin(angle)
 	sum, wide := 0.0, -1/(2*sigma*sigma)
-	for _, k := range cells {
-		x, y := g.centre(k)
-		d := 2 * (-(x-cx)*s + (y-cy)*c - off)
-		top, bottom, ok := g.heights(x+d*s, y-d*c)
+	n := float64(len(cells))
+	for i := range cells {
+		if so != nil && i%64 == 63 && sum+float64(len(cells)-i) < so.value()*n*(1-1e-9) {
+			return 0, false
+		}
+		q := &cells[i]
+		d := 2 * (-(q.x-cx)*s + (q.y-cy)*c - off)
+		top, bottom, ok := g.heights(q.x+d*s, q.y-d*c)
 		if !ok {
 			continue
 		}
-		dt, db := g.top[k]-top, g.bottom[k]-bottom
+		dt, db := q.top-top, q.bottom-bottom
 		sum += 0.5 * (math.Exp(dt*dt*wide) + math.Exp(db*db*wide))
 	}
-	return sum / float64(len(cells))
+	value = sum / n
+	if so != nil {
+		so.raise(value)
+	}
+	return value, true
 }
 
 // narrowEnd returns the direction (radians) along the line that leads from the narrow end of

@@ -133,7 +133,7 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	}
 	opt.step("the border all round")
 	treeMade()
-	res.Border = MeasureBorder(m, t, an, g, an.crestTurn(method.Occlusal.ClusterMM), method.Border)
+	res.Border = MeasureBorder(m, t, normals, an, g, an.crestTurn(method.Occlusal.ClusterMM), method.Border)
 	opt.step("the posterior end")
 	res.Posterior = MeasurePosterior(an)
 	counted()

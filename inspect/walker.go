@@ -4,13 +4,14 @@ import "fornix/mesh"
 
 // walker walks the surface from vertex to vertex. Not safe for concurrent use.
 type walker struct {
-	m     *mesh.Mesh
-	links *mesh.Links
-	mark  []int32 // #V: twice the epoch of the last reach that came by, and 1 if it took the vertex
-	epoch int32
-	queue []mesh.VertexID
-	pts   []patchPoint
-	side  []float64 // #V scratch of judgeRim
+	m       *mesh.Mesh
+	links   *mesh.Links
+	mark    []int32 // #V: twice the epoch of the last reach that came by, and 1 if it took the vertex
+	epoch   int32
+	queue   []mesh.VertexID
+	pts     []patchPoint
+	fitting fitting
+	side    []float64 // #V scratch of judgeRim
 }
 
 func newWalker(m *mesh.Mesh, links *mesh.Links) *walker {

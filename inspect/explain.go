@@ -12,7 +12,7 @@ import (
 //go:embed explain.toml
 var explainText string
 
-// Explanation is the help page of one finding code.
+// Explanation is the help page of one finding code, or of a statistic.
 type Explanation struct {
 	Code      string   `toml:"code"`
 	Title     string   `toml:"title"`      // a few words, for lists
@@ -21,6 +21,7 @@ type Explanation struct {
 	Limits    []string `toml:"limits"`     // names of the limits and rules that make the finding
 	Reasons   string   `toml:"reasons"`    // common reasons
 	CannotSee string   `toml:"cannot_see"` // what it cannot see
+	Cautions  string   `toml:"cautions"`   // of a statistic, in place of limits, reasons and what it cannot see
 	Source    string   `toml:"source"`     // of the method; each limit has its own
 }
 
@@ -46,17 +47,23 @@ func Explain(code string) (Explanation, bool) {
 	return Explanation{}, false
 }
 
-// WriteExplanation writes a help page with the limits of p, lines of at most 80 characters.
+// WriteExplanation writes a help page with the limits of p, lines of at most 80 characters. Parts that it
+// does not have are left out.
 func WriteExplanation(w io.Writer, e Explanation, p Protocol) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s: %s\n", e.Code, e.Title)
 	part := func(head, text string) {
+		if text == "" {
+			return
+		}
 		fmt.Fprintf(&b, "\n%s\n", head)
 		wrap(&b, text, "  ", 80)
 	}
 	part("What", e.What)
 	part("How", e.How)
-	fmt.Fprintf(&b, "\nReview and fail (protocol %s %s)\n", p.Protocol.Name, p.Protocol.Version)
+	if len(e.Limits) > 0 {
+		fmt.Fprintf(&b, "\nReview and fail (protocol %s %s)\n", p.Protocol.Name, p.Protocol.Version)
+	}
 	for _, name := range e.Limits {
 		for _, text := range p.Limits.describe(name) {
 			wrap(&b, text, "  ", 80)
@@ -64,6 +71,7 @@ func WriteExplanation(w io.Writer, e Explanation, p Protocol) error {
 	}
 	part("Common reasons", e.Reasons)
 	part("What it cannot see", e.CannotSee)
+	part("Cautions", e.Cautions)
 	part("Source", e.Source)
 	_, err := io.WriteString(w, b.String())
 	return err

@@ -35,7 +35,7 @@ type command struct {
 	Phantom  phantomCmd  `cmd:"" help:"Write a synthetic scan and the truth about it."`
 	Case     caseCmd     `cmd:"" help:"Write a case file with the order for the laboratory, or check one."`
 	Protocol protocolCmd `cmd:"" help:"Show the limits that judge, or check a file with your own."`
-	Explain  explainCmd  `cmd:"" help:"Tell what stands behind a finding."`
+	Explain  explainCmd  `cmd:"" help:"Tell what stands behind a finding, or a number of a study."`
 	Version  versionCmd  `cmd:"" help:"Tell the version."`
 
 	TellVersion versionFlag `name:"version" help:"Tell the version."`

@@ -3,12 +3,14 @@ package main
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"fornix/inspect/study"
 )
 
 // studyRow is one number of a study, as table, page and terminal tell it.
 type studyRow struct {
+	Code                  string // of its help page
 	Analysis, Group, Name string
 	Value                 *float64
 	Interval              *study.Interval
@@ -35,8 +37,8 @@ func chance(p float64) string {
 // studyRows lists what is known of a quantity, and why the rest is not.
 func studyRows(r study.Result, d study.Design) []studyRow {
 	var out []studyRow
-	add := func(analysis, group, name string, v *float64, i *study.Interval, note string) {
-		out = append(out, studyRow{analysis, group, name, v, i, note})
+	add := func(code, analysis, group, name string, v *float64, i *study.Interval, note string) {
+		out = append(out, studyRow{code, analysis, group, name, v, i, note})
 	}
 	number := func(v int) *float64 { f := float64(v); return &f }
 	for i, g := range r.Groups {
@@ -44,43 +46,43 @@ func studyRows(r study.Result, d study.Design) []studyRow {
 		if i == 0 {
 			name = "all"
 		}
-		add("description", name, "n", number(s.N), nil, "")
+		add("study-count", "description", name, "n", number(s.N), nil, "")
 		if i == 0 {
-			add("description", name, "missing", number(len(r.Gaps)), nil, "")
+			add("study-count", "description", name, "missing", number(len(r.Gaps)), nil, "")
 		}
 		if s.N == 0 {
-			add("description", name, "mean", nil, nil, s.Why)
+			add("study-mean", "description", name, "mean", nil, nil, s.Why)
 			continue
 		}
-		add("description", name, "mean", &s.Mean, s.MeanInterval, s.Why)
-		add("description", name, "SD", s.SD, s.SDInterval, s.Why)
+		add("study-mean", "description", name, "mean", &s.Mean, s.MeanInterval, s.Why)
+		add("study-sd", "description", name, "SD", s.SD, s.SDInterval, s.Why)
 		for _, q := range []struct {
 			name string
 			v    float64
 		}{{"minimum", s.Min}, {"first quartile", s.Q1}, {"median", s.Median}, {"third quartile", s.Q3}, {"maximum", s.Max}} {
-			add("description", name, q.name, &q.v, nil, "")
+			add("study-quartiles", "description", name, q.name, &q.v, nil, "")
 		}
 	}
 	if p := r.Precision; p != nil {
 		note := fmt.Sprintf("%d subjects, %d values, %d degrees of freedom", p.Subjects, p.N, p.DF)
-		add("precision", "", "s_r, repeatability SD", &p.SR, p.SRInterval, note)
-		add("precision", "", "r = 2.8 s_r", &p.Limit, nil, "two repeats differ by less in 95 % of cases")
+		add("repeatability-sd", "precision", "", "s_r, repeatability SD", &p.SR, p.SRInterval, note)
+		add("repeatability-limit", "precision", "", "r = 2.8 s_r", &p.Limit, nil, "two repeats differ by less in 95 % of cases")
 		note = r.PrecisionWhy
 		if p.Negative {
 			note = "its estimate lies below 0 and is taken as 0"
 		}
-		add("precision", "", "s_L, between "+plural(d.Condition), p.SL, nil, note)
-		add("precision", "", "s_R, reproducibility SD", p.SReproduced, nil, r.PrecisionWhy)
-		add("precision", "", "R = 2.8 s_R", p.LimitR, nil, r.PrecisionWhy)
+		add("between-conditions", "precision", "", "s_L, between "+plural(d.Condition), p.SL, nil, note)
+		add("reproducibility-sd", "precision", "", "s_R, reproducibility SD", p.SReproduced, nil, r.PrecisionWhy)
+		add("reproducibility-limit", "precision", "", "R = 2.8 s_R", p.LimitR, nil, r.PrecisionWhy)
 	} else {
-		add("precision", "", "s_r, repeatability SD", nil, nil, r.PrecisionWhy)
+		add("repeatability-sd", "precision", "", "s_r, repeatability SD", nil, nil, r.PrecisionWhy)
 	}
 	if c := r.Correlation; c != nil {
 		note := fmt.Sprintf("%d subjects, %d readings of each", c.Targets, c.Judges)
 		if r.Dropped > 0 {
 			note += fmt.Sprintf("; left out for lack of a reading: %d", r.Dropped)
 		}
-		add("correlation", "", "subjects", number(c.Targets), nil, note)
+		add("study-count", "correlation", "", "subjects", number(c.Targets), nil, note)
 		for _, f := range c.Forms {
 			v, note := &f.Value, f.Meaning
 			if f.F != nil {
@@ -92,10 +94,10 @@ func studyRows(r study.Result, d study.Design) []studyRow {
 					v = nil
 				}
 			}
-			add("correlation", "", f.Form, v, f.Interval, note)
+			add(formCode(f.Form), "correlation", "", f.Form, v, f.Interval, note)
 		}
 	} else {
-		add("correlation", "", "ICC", nil, nil, r.CorrelationWhy)
+		add("icc-2-1", "correlation", "", "ICC", nil, nil, r.CorrelationWhy)
 	}
 	if g := r.Agreement; g != nil {
 		note := fmt.Sprintf("%d pairs of %d subjects", g.N, g.Subjects)
@@ -103,32 +105,32 @@ func studyRows(r study.Result, d study.Design) []studyRow {
 			note += fmt.Sprintf("; values without a partner: %d", r.Unpaired)
 		}
 		group := r.A + " - " + r.B
-		add("agreement", group, "bias", &g.Bias, g.BiasInterval, note)
-		add("agreement", group, "SD of differences", g.SD, nil, g.Why)
+		add("agreement-bias", "agreement", group, "bias", &g.Bias, g.BiasInterval, note)
+		add("agreement-sd", "agreement", group, "SD of differences", g.SD, nil, g.Why)
 		if g.Limits != nil {
 			low, high := g.Lower, g.Upper
 			if low == nil {
 				low, high = g.LowerBA, g.UpperBA
 			}
-			add("agreement", group, "lower limit, -1.96 SD", &g.Limits.Low, low, g.Why)
-			add("agreement", group, "upper limit, +1.96 SD", &g.Limits.High, high, g.Why)
+			add("limits-of-agreement", "agreement", group, "lower limit, -1.96 SD", &g.Limits.Low, low, g.Why)
+			add("limits-of-agreement", "agreement", group, "upper limit, +1.96 SD", &g.Limits.High, high, g.Why)
 		}
 		note = ""
 		if g.SlopeP != nil {
 			note = chance(*g.SlopeP)
 		}
-		add("agreement", group, "slope on the mean", g.Slope, nil, note)
+		add("agreement-slope", "agreement", group, "slope on the mean", g.Slope, nil, note)
 	} else {
-		add("agreement", "", "bias", nil, nil, r.AgreementWhy)
+		add("agreement-bias", "agreement", "", "bias", nil, nil, r.AgreementWhy)
 	}
 	if p := r.Plan; p != nil {
-		add("plan", "", "scans for a mean within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD as it is here, and one scan for each subject")
+		add("sample-mean", "plan", "", "scans for a mean within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD as it is here, and one scan for each subject")
 	}
 	if p := r.LimitPlan; p != nil {
-		add("plan", "", "pairs for limits within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD of differences as it is here, and one pair for each subject")
+		add("sample-limits", "plan", "", "pairs for limits within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD of differences as it is here, and one pair for each subject")
 	}
 	if r.RepeatPlan > 0 {
-		add("plan", "", "repeats beyond each first for s_r within "+brief(study.PlanFactor)+" times", number(r.RepeatPlan), nil, "counted over all subjects together")
+		add("sample-repeats", "plan", "", "repeats beyond each first for s_r within "+brief(study.PlanFactor)+" times", number(r.RepeatPlan), nil, "counted over all subjects together")
 	}
 	return out
 }
@@ -138,4 +140,13 @@ func plural(condition string) string {
 		return "conditions"
 	}
 	return "levels of " + condition
+}
+
+// formCode is the help page of a form of the intraclass correlation, as ICC(2,1) or ICC(2,4).
+func formCode(form string) string {
+	code := "icc-" + form[4:5] + "-k"
+	if strings.HasSuffix(form, ",1)") {
+		code = "icc-" + form[4:5] + "-1"
+	}
+	return code
 }

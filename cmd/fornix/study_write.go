@@ -92,7 +92,8 @@ func (w *studyWork) page() ([]byte, error) {
 		All     []study.Result
 		Borders []shownFigure
 		Failed  []study.Row
-	}{Scans: len(w.table.Rows), Design: w.says(), Percent: brief(100 * w.confidence), All: w.all}
+		Help    []study.Page
+	}{Scans: len(w.table.Rows), Design: w.says(), Percent: brief(100 * w.confidence), All: w.all, Help: study.Pages()}
 	for _, r := range w.table.Rows {
 		if r.Failed != "" {
 			data.Failed = append(data.Failed, r)

@@ -3,15 +3,27 @@ package main
 import (
 	"errors"
 	"os"
+	"strconv"
 	"strings"
 	"testing"
 
+	"github.com/nats-io/nats-server/v2/server"
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
 func TestMain(m *testing.M) {
 	if args := os.Getenv("FORNIX_ARGS"); args != "" { // a test that needs a process of its own
 		os.Exit(run(strings.Split(args, "\n"), os.Stdin, os.Stdout, os.Stderr))
+	}
+	if dir := os.Getenv("FORNIX_TEST_SERVER"); dir != "" { // a queue server of others
+		port, _ := strconv.Atoi(os.Getenv("FORNIX_TEST_PORT"))
+		s, err := server.NewServer(&server.Options{ServerName: "others", Host: "127.0.0.1", Port: port, JetStream: true, StoreDir: dir, Username: "lab", Password: "word", NoSigs: true, NoLog: true})
+		if err != nil {
+			panic(err)
+		}
+		s.Start()
+		s.WaitForShutdown()
+		return
 	}
 	testscript.Main(m, map[string]func(){
 		"fornix": func() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },

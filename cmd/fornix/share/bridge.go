@@ -201,8 +201,8 @@ func (br *bridge) take(ctx context.Context, text []byte) error {
 	if !waiting {
 		return nil
 	}
-	var data []byte
-	if err := again(ctx, moving, func(ctx context.Context) (err error) { data, err = br.results.GetBytes(ctx, d.Key); return err }); err != nil {
+	data, err := fetch(ctx, br.results, d.Key)
+	if err != nil {
 		return err
 	}
 	var r batch.Result

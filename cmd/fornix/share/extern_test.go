@@ -26,7 +26,14 @@ func TestMain(m *testing.M) {
 		os.Exit(m.Run())
 	}
 	n, _ := strconv.Atoi(port)
-	s, err := server.NewServer(&server.Options{ServerName: "others", Host: "127.0.0.1", Port: n, JetStream: true, StoreDir: dir, Username: "lab", Password: "p@ss", NoSigs: true, NoLog: true})
+	opt := &server.Options{ServerName: "others" + port, Host: "127.0.0.1", Port: n, JetStream: true, StoreDir: dir, Username: "lab", Password: "p@ss", NoSigs: true, NoLog: true}
+	if routes := os.Getenv("FORNIX_TEST_ROUTES"); routes != "" { // one of a cluster; its own route comes first
+		_, own, _ := net.SplitHostPort(strings.TrimPrefix(strings.Split(routes, ",")[0], "nats://"))
+		opt.Cluster.Name, opt.Cluster.Host = "labs", "127.0.0.1"
+		opt.Cluster.Port, _ = strconv.Atoi(own)
+		opt.Routes = server.RoutesFromStr(routes)
+	}
+	s, err := server.NewServer(opt)
 	if err != nil {
 		panic(err)
 	}
@@ -34,11 +41,11 @@ func TestMain(m *testing.M) {
 	s.WaitForShutdown()
 }
 
-// others starts a queue server in a process of its own.
-func others(t *testing.T, dir, port string) *exec.Cmd {
+// others starts a queue server in a process of its own, alone or as one of a cluster.
+func others(t *testing.T, dir, port string, routes ...string) *exec.Cmd {
 	t.Helper()
 	c := exec.Command(os.Args[0])
-	c.Env = append(os.Environ(), "FORNIX_TEST_SERVER="+dir, "FORNIX_TEST_PORT="+port)
+	c.Env = append(os.Environ(), "FORNIX_TEST_SERVER="+dir, "FORNIX_TEST_PORT="+port, "FORNIX_TEST_ROUTES="+strings.Join(routes, ","))
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
 	}
@@ -52,6 +59,18 @@ func others(t *testing.T, dir, port string) *exec.Cmd {
 	}
 	t.Fatal("the server does not start")
 	return nil
+}
+
+// freePort is one that nobody listens at.
+func freePort(t *testing.T) string {
+	t.Helper()
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer free.Close()
+	_, port, _ := net.SplitHostPort(free.Addr().String())
+	return port
 }
 
 // wire carries a worker's bytes to the server; while it is cut none arrives and no end is told, as where a
@@ -147,12 +166,7 @@ func TestServerOfOthers(t *testing.T) {
 	if d, err := time.ParseDuration(os.Getenv("FORNIX_CUT")); err == nil {
 		cut = d
 	}
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, port, _ := net.SplitHostPort(free.Addr().String())
-	free.Close()
+	port := freePort(t)
 	dir := t.TempDir()
 	process := others(t, dir, port)
 

@@ -72,22 +72,23 @@ func (l Link) connect() (*nats.Conn, error) {
 
 // How long one try may take: to ask the server something, and to move a scan or a result, of tens of MB over a
 // slow line. What the server does not answer is tried again for tries times as long.
+// The first tries are shorter, since what was under way when a server went is never heard of again.
 const (
-	asking = 5 * time.Second
-	moving = 2 * time.Minute
-	tries  = int(away / asking)
+	asking   = 5 * time.Second
+	moving   = 2 * time.Minute
+	tries    = int(away / asking)
+	firstTry = 10 * time.Second
 )
 
 // again does what asks the server, each try within a time, and does it again where the server does not
 // answer.
 func again(ctx context.Context, each time.Duration, do func(context.Context) error) error {
-	for begin := time.Now(); ; {
-		try, end := context.WithTimeout(ctx, each)
+	within := min(each, firstTry)
+	for begin := time.Now(); ; within = min(each, 2*within) {
+		try, end := context.WithTimeout(ctx, within)
 		err := do(try)
 		end()
-		lost := errors.Is(err, nats.ErrTimeout) || errors.Is(err, nats.ErrNoResponders) || errors.Is(err, nats.ErrDisconnected) || errors.Is(err, nats.ErrConnectionReconnecting) ||
-			errors.Is(err, jetstream.ErrNoStreamResponse) || errors.Is(err, jetstream.ErrJetStreamNotEnabled) || errors.Is(err, context.DeadlineExceeded)
-		if err == nil || !lost || ctx.Err() != nil || time.Since(begin) > time.Duration(tries)*each {
+		if err == nil || !passes(err) || ctx.Err() != nil || time.Since(begin) > time.Duration(tries)*each {
 			return err
 		}
 		select {
@@ -95,6 +96,35 @@ func again(ctx context.Context, each time.Duration, do func(context.Context) err
 		case <-time.After(time.Second):
 		}
 	}
+}
+
+// behind is what a server of a cluster says of a thing that it has not heard of yet.
+var behind = errors.New("the server has nothing of that name")
+
+// passes tells of an error that the server is away, or a cluster without one to lead it, and will be back.
+func passes(err error) bool {
+	for _, away := range []error{nats.ErrTimeout, nats.ErrNoResponders, nats.ErrDisconnected, nats.ErrConnectionReconnecting,
+		jetstream.ErrNoStreamResponse, jetstream.ErrJetStreamNotEnabled, context.DeadlineExceeded, behind} {
+		if errors.Is(err, away) {
+			return true
+		}
+	}
+	var api *jetstream.APIError
+	return errors.As(err, &api) && api.Code == 503 // not available
+}
+
+// fetch gets what was put there. ErrObjectNotFound means that it was removed: a server that has never heard
+// of it may lag behind the others, and is asked again.
+func fetch(ctx context.Context, store jetstream.ObjectStore, key string) (data []byte, err error) {
+	err = again(ctx, moving, func(ctx context.Context) (err error) {
+		if data, err = store.GetBytes(ctx, key); errors.Is(err, jetstream.ErrObjectNotFound) {
+			if _, unknown := store.GetInfo(ctx, key, jetstream.GetObjectInfoShowDeleted()); unknown != nil {
+				return behind
+			}
+		}
+		return err
+	})
+	return data, err
 }
 
 // enter makes a queue of a connection, which is closed where that fails.
@@ -192,7 +222,7 @@ func (q *Queue) open(ctx context.Context, m jetstream.Msg) (w batch.Work, ok boo
 		q.Put(w, batch.Result{Reason: fmt.Sprintf("it ended its worker %d times and was set aside", mostTries)})
 		return w, false
 	}
-	if err := again(ctx, moving, func(ctx context.Context) (err error) { w.Content, err = q.scans.GetBytes(ctx, o.Key); return err }); err != nil {
+	if w.Content, err = fetch(ctx, q.scans, o.Key); err != nil {
 		q.mu.Lock()
 		delete(q.hand, w.Key)
 		q.mu.Unlock()

@@ -127,6 +127,7 @@ type Deviation struct {
 	RMSMM        float64     `json:"rms_mm"`
 	RMSUMM       float64     `json:"rms_u_mm"`
 	MADMM        float64     `json:"mad_mm"`     // median distance from the median
+	AbsP50MM     float64     `json:"abs_p50_mm"` // median distance from the other surface
 	AbsP95MM     float64     `json:"abs_p95_mm"` // 95 % of the area lie within ± this
 	Percentiles  Percentiles `json:"percentiles_mm"`
 	Within       []Within    `json:"within"`

@@ -73,7 +73,7 @@ func (f *distances) deviation(keep func(v int) bool, doubt compareDoubt) *Deviat
 	q := func(p float64) float64 { return areaQuantile(d, w, p) }
 	out.Percentiles = Percentiles{q(0.01), q(0.05), q(0.25), q(0.5), q(0.75), q(0.95), q(0.99)}
 	out.MADMM = foldedQuantile(d, w, out.Percentiles.P50, 0.5)
-	out.AbsP95MM = foldedQuantile(d, w, 0, 0.95)
+	out.AbsP50MM, out.AbsP95MM = foldedQuantile(d, w, 0, 0.5), foldedQuantile(d, w, 0, 0.95)
 	out.MeanUMM, out.RMSUMM, out.PlaceUMM = doubt.mean(out.Places), doubt.rms(out.Places, out.RMSMM), doubt.place()
 	return out
 }

@@ -82,6 +82,7 @@ func TestDeviationOfEqualSpheres(t *testing.T) {
 	// 0.06 of 20 high, is 0.3 % of the area.
 	near(t, "95th percentile", got.Percentiles.P95, 0.9*d, d*d/(2*r)+0.006*d)
 	near(t, "MAD", got.MADMM, d/2, d*d/(2*r)+0.006*d)
+	near(t, "median of the absolute distances", got.AbsP50MM, d/2, d*d/(2*r)+0.006*d)
 	near(t, "share within 0.1", got.Within[1].Share, 1.0/3, 0.01)
 	if !(got.Highest.At.Z > 9.9) || !(got.Lowest.At.Z < -9.6) {
 		t.Errorf("extremes at %v and %v", got.Highest.At, got.Lowest.At)
@@ -92,7 +93,7 @@ func TestDeviationOfEqualSpheres(t *testing.T) {
 func TestDeviationOfShell(t *testing.T) {
 	got := onSphere(20, Vec{}, 18, 3).deviation(nil, compareDoubt{})
 	for what, v := range map[string]float64{"mean": got.MeanMM, "RMS": got.RMSMM, "lowest": got.Lowest.MM, "highest": got.Highest.MM,
-		"P1": got.Percentiles.P1, "P99": got.Percentiles.P99, "abs": got.AbsP95MM} {
+		"P1": got.Percentiles.P1, "P99": got.Percentiles.P99, "half": got.AbsP50MM, "abs": got.AbsP95MM} {
 		near(t, what, v, 2, 1e-12)
 	}
 	near(t, "SD", got.SDMM, 0, 1e-12)

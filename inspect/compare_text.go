@@ -160,7 +160,7 @@ func distanceTable(b *strings.Builder, c *Comparison) {
 // B to A. Numbers are those of the JSON; a value that is missing is empty.
 func WriteComparisonCSV(w io.Writer, c *Comparison) error {
 	out := csv.NewWriter(w)
-	head := []string{"purpose", "a", "b", "part", "at", "places", "area_mm2", "uncovered_mm2", "mean_mm", "mean_u_mm", "sd_mm", "rms_mm", "rms_u_mm", "mad_mm", "abs_p95_mm",
+	head := []string{"purpose", "a", "b", "part", "at", "places", "area_mm2", "uncovered_mm2", "mean_mm", "mean_u_mm", "sd_mm", "rms_mm", "rms_u_mm", "mad_mm", "abs_p50_mm", "abs_p95_mm",
 		"p1_mm", "p5_mm", "p25_mm", "p50_mm", "p75_mm", "p95_mm", "p99_mm"}
 	for _, b := range withinMM {
 		head = append(head, fmt.Sprintf("within_%g_mm_share", b))
@@ -176,7 +176,7 @@ func WriteComparisonCSV(w io.Writer, c *Comparison) error {
 		}
 		p := d.Percentiles
 		cells = append(cells, strconv.Itoa(d.Places))
-		values := []float64{d.AreaMM2, d.UncoveredMM2, d.MeanMM, d.MeanUMM, d.SDMM, d.RMSMM, d.RMSUMM, d.MADMM, d.AbsP95MM, p.P1, p.P5, p.P25, p.P50, p.P75, p.P95, p.P99}
+		values := []float64{d.AreaMM2, d.UncoveredMM2, d.MeanMM, d.MeanUMM, d.SDMM, d.RMSMM, d.RMSUMM, d.MADMM, d.AbsP50MM, d.AbsP95MM, p.P1, p.P5, p.P25, p.P50, p.P75, p.P95, p.P99}
 		for _, x := range d.Within {
 			values = append(values, x.Share)
 		}

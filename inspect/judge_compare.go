@@ -81,9 +81,9 @@ func zoneWords(zone string) string {
 	return "the " + zone
 }
 
-// worseOf returns the larger of a value at the places of A and at those of B, and its uncertainty; NaN
-// where one is missing.
-func worseOf(w *BothWays, value func(d *Deviation) (v, u float64)) (v, u float64) {
+// Larger returns of a value the one at the places of A or at those of B that is larger, whatever its
+// sign, and its uncertainty; NaN where one is missing.
+func Larger(w *BothWays, value func(d *Deviation) (v, u float64)) (v, u float64) {
 	if w == nil || w.AtA == nil || w.AtB == nil {
 		return math.NaN(), 0
 	}
@@ -127,7 +127,7 @@ func (j *compareJudge) region(name string) *BothWays {
 
 // difference judges a value of the zone and marks the farthest place.
 func (j *compareJudge) difference(code string, l Limit, w *BothWays, value func(*Deviation) (float64, float64), text func(v float64, far Extreme, do Verdict) string) {
-	v, u := worseOf(w, value)
+	v, u := Larger(w, value)
 	if math.IsNaN(v) {
 		return // told by covered
 	}

@@ -194,13 +194,13 @@ func TestJudgeComparison(t *testing.T) {
 func TestWorseOfBothWays(t *testing.T) {
 	w := &BothWays{AtA: &Deviation{RMSMM: 0.2, RMSUMM: 0.01, MeanMM: 0.1, Highest: Extreme{MM: 0.5, At: Vec{X: 1}}},
 		AtB: &Deviation{RMSMM: 0.1, MeanMM: -0.3, Lowest: Extreme{MM: -0.7, At: Vec{X: 2}}}}
-	if v, u := worseOf(w, rmsOf); v != 0.2 || u != 0.01 {
+	if v, u := Larger(w, rmsOf); v != 0.2 || u != 0.01 {
 		t.Errorf("RMS %v ± %v", v, u)
 	}
-	if v, _ := worseOf(w, meanOf); v != -0.3 {
+	if v, _ := Larger(w, meanOf); v != -0.3 {
 		t.Errorf("mean %v", v)
 	}
-	if v, _ := worseOf(&BothWays{AtA: w.AtA}, rmsOf); !math.IsNaN(v) {
+	if v, _ := Larger(&BothWays{AtA: w.AtA}, rmsOf); !math.IsNaN(v) {
 		t.Errorf("one way only: %v", v)
 	}
 	if f := farthest(w); f.MM != -0.7 || f.At.X != 2 {

@@ -23,6 +23,12 @@ type studyCmd struct {
 	Group      string   `help:"Column to describe groups by (default: group, the condition, or jaw)." placeholder:"COLUMN"`
 	Confidence float64  `help:"Confidence of the intervals." default:"0.95" placeholder:"SHARE"`
 	Half       float64  `help:"Half width that a next study should reach for the mean and the limits of agreement (default: half of what this one has)." placeholder:"WIDTH"`
+	Pairs      bool     `help:"Precision: compare every two scans of one subject and condition, surface against surface."`
+	Reference  string   `help:"Trueness: compare every scan with a reference scan: a file, or COLUMN=VALUE for the scan of each subject whose column has that value." placeholder:"REFERENCE"`
+	Scans      string   `help:"Where the scans to compare lie now (default: where the table says)." placeholder:"DIR"`
+	Zone       string   `help:"Part of the surface that aligns two scans: all, stable, tissue or outer, as for fornix compare (default: all)." enum:"all,stable,tissue,outer," default:"" placeholder:"ZONE"`
+	Workers    int      `help:"Processor cores to use for comparing (default: all)." placeholder:"N"`
+	Protocol   string   `help:"Compare by FILE instead of the default protocol." placeholder:"FILE"`
 }
 
 // Help stands under the flags of fornix study --help.
@@ -35,10 +41,17 @@ A subject measured more than once gives repeatability and reproducibility (ISO 5
 correlations of Shrout and Fleiss, and for two conditions limits of agreement (Bland and Altman). Scans and values
 that are not there are counted and listed.
 
+--pairs and --reference go back to the scans themselves, lay each two on each other and measure how far apart the
+surfaces lie, as fornix compare does with --as repeat and --as reference. pairs.csv has every comparison, by part of
+the surface; precision_* and trueness_* are quantities like all others. A scan that was moved, changed or cannot be
+aligned is a row with its reason.
+
 Examples:
 
   fornix study study --out paper --quantity border_thickness_median_labial_mm
   fornix study study/scans.csv --out paper --jaw upper --condition device --quantity rim_cant_crest_deg
+  fornix study study --out paper --pairs
+  fornix study study --out paper --condition device --reference device=laboratory --scans archive
 
 Exit code: 0 done, 1 could not, 2 wrong use.`
 }
@@ -74,18 +87,23 @@ func (c studyCmd) Run(s streams) error {
 		}
 	}
 	w := &studyWork{table: t, design: d, confidence: c.Confidence, from: path, out: c.Out}
-	for _, q := range t.Numbers {
-		r, err := study.Study(t, q, d, c.Half, c.Confidence)
-		if err != nil {
-			return &failure{exitFailed, path + ": " + q + ": " + err.Error(), ""}
-		}
-		w.all = append(w.all, r)
-		if slices.Contains(c.Quantity, q) {
-			w.chosen = append(w.chosen, r)
+	if err := c.compare(s, w); err != nil {
+		return err
+	}
+	for _, t := range []*study.Table{t, w.precision} {
+		for _, q := range t.Numbers {
+			r, err := study.Study(t, q, d, c.Half, c.Confidence)
+			if err != nil {
+				return &failure{exitFailed, path + ": " + q + ": " + err.Error(), ""}
+			}
+			w.all = append(w.all, r)
+			if slices.Contains(c.Quantity, q) || slices.Contains(mainDistances, q) {
+				w.chosen = append(w.chosen, r)
+			}
 		}
 	}
 	for _, q := range c.Quantity {
-		if !slices.Contains(t.Numbers, q) {
+		if !slices.Contains(t.Numbers, q) && !slices.Contains(w.precision.Numbers, q) {
 			return &failure{exitUsage, "no column of numbers is called " + q, "dictionary.csv beside the table lists them"}
 		}
 	}
@@ -99,7 +117,7 @@ func (c studyCmd) Run(s streams) error {
 		return outFailure(c.Out, err)
 	}
 	w.tell(s.out)
-	if len(c.Quantity) == 0 {
+	if len(w.chosen) == 0 {
 		fmt.Fprintln(s.err, "hint: --quantity NAME draws plots of a column")
 	}
 	return nil

@@ -52,6 +52,12 @@ func TestEveryStatisticHasItsPage(t *testing.T) {
 			}
 		}
 	}
+	for _, q := range mainDistances {
+		e, found := study.Explain(strings.TrimSuffix(q, "_mm"))
+		if told[e.Code] = true; !found {
+			t.Errorf("%s: no page", q)
+		}
+	}
 	for _, p := range study.Pages() {
 		if !told[p.Code] {
 			t.Errorf("the page %s is of nothing that is told", p.Code)

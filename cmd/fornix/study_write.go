@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"fornix/inspect/study"
@@ -36,7 +37,9 @@ type studyWork struct {
 	confidence  float64
 	all, chosen []study.Result
 	borders     []study.Profile
-	from, out   string // the table and the folder of results
+	precision   *study.Table     // what pairs of repeats say, by subject and condition; empty: not asked for
+	compared    []study.Compared // every comparison of two scans
+	from, out   string           // the table and the folder of results
 }
 
 // write makes every file of a study.
@@ -61,6 +64,15 @@ func (w *studyWork) write() error {
 	}
 	if err := writeFile(filepath.Join(w.out, "statistics.csv"), b.Bytes()); err != nil {
 		return err
+	}
+	if w.compared != nil {
+		pairs, err := pairsTable(w.compared)
+		if err != nil {
+			return err
+		}
+		if err := writeFile(filepath.Join(w.out, pairsName), pairs); err != nil {
+			return err
+		}
 	}
 	page, err := w.page()
 	if err != nil {
@@ -92,8 +104,9 @@ func (w *studyWork) page() ([]byte, error) {
 		All     []study.Result
 		Borders []shownFigure
 		Failed  []study.Row
+		Pairs   []shownPairs
 		Help    []study.Page
-	}{Scans: len(w.table.Rows), Design: w.says(), Percent: brief(100 * w.confidence), All: w.all, Help: study.Pages()}
+	}{Scans: len(w.table.Rows), Design: w.says(), Percent: brief(100 * w.confidence), All: w.all, Pairs: showPairs(w.compared), Help: study.Pages()}
 	for _, r := range w.table.Rows {
 		if r.Failed != "" {
 			data.Failed = append(data.Failed, r)
@@ -101,13 +114,13 @@ func (w *studyWork) page() ([]byte, error) {
 	}
 	for _, r := range w.chosen {
 		q := shownQuantity{Result: r, Rows: studyRows(r, w.design)}
-		k, err := w.figure(r.Quantity+"-groups", w.groups(r).Figure(), "Each dot is a scan; a click opens its report. Box: quartiles and median. Bar beside it: mean with its interval.")
+		k, err := w.figure(r.Quantity+"-groups", w.groups(r).Figure(), w.dots(r)+" Box: quartiles and median. Bar beside it: mean with its interval.")
 		if err != nil {
 			return nil, err
 		}
 		q.Figures = append(q.Figures, k)
 		if r.Agreement != nil {
-			k, err := w.figure(r.Quantity+"-agreement", w.agreement(r).Figure(), "Each dot is a pair; a click opens the report of "+r.A+". Grey bands: intervals of the bias and of the limits.")
+			k, err := w.figure(r.Quantity+"-agreement", w.agreement(r).Figure(), "Each dot is a pair of values, "+r.A+" and "+r.B+". Grey bands: intervals of the bias and of the limits.")
 			if err != nil {
 				return nil, err
 			}
@@ -132,6 +145,14 @@ func (w *studyWork) page() ([]byte, error) {
 	var b bytes.Buffer
 	err := studyTemplate.Execute(&b, data)
 	return b.Bytes(), err
+}
+
+// dots says what a dot of a quantity is.
+func (w *studyWork) dots(r study.Result) string {
+	if slices.Contains(w.precision.Numbers, r.Quantity) {
+		return "Each dot is a subject under one condition, all of its pairs together."
+	}
+	return "Each dot is a scan; a click opens its report."
 }
 
 // figure writes a plot's three files.
@@ -249,6 +270,12 @@ func (w *studyWork) tell(out io.Writer) {
 		}
 	}
 	fmt.Fprintf(out, "scans: %d, could not be read: %d\n%s\n", len(w.table.Rows), failed, w.says())
+	for _, k := range showPairs(w.compared) {
+		fmt.Fprintln(out, k.Says())
+		for _, path := range k.Missing {
+			fmt.Fprintf(out, "  not there: %s\n", path)
+		}
+	}
 	for _, r := range w.chosen {
 		fmt.Fprintf(out, "\n%s\n", strings.TrimSpace(r.Quantity+" "+study.Unit(r.Quantity)))
 		for _, k := range studyRows(r, w.design) {
@@ -264,4 +291,7 @@ func (w *studyWork) tell(out io.Writer) {
 		}
 	}
 	fmt.Fprintf(out, "\nSummary: %s, every number: %s\n", filepath.Join(w.out, "study.html"), filepath.Join(w.out, "statistics.csv"))
+	if w.compared != nil {
+		fmt.Fprintf(out, "Every comparison: %s\n", filepath.Join(w.out, pairsName))
+	}
 }

@@ -1,6 +1,7 @@
 package study
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 )
@@ -94,7 +95,7 @@ func Study(t *Table, quantity string, d Design, half, confidence float64) (Resul
 		case r.Failed != "":
 			s.Gaps = append(s.Gaps, Gap{r.Path, r.Failed})
 		case !there:
-			s.Gaps = append(s.Gaps, Gap{r.Path, "not measured; its report says why"})
+			s.Gaps = append(s.Gaps, Gap{r.Path, cmp.Or(r.Why[quantity], "not measured; its report says why")})
 		default:
 			rows = append(rows, r)
 		}
@@ -165,18 +166,25 @@ func (s *Result) describe(rows []Row, t *Table, d Design, confidence float64) er
 	return nil
 }
 
+// of is what a scan is of: the subject, with the jaw, since a subject has two, and the condition; empty
+// where the table does not say.
+func (d Design) of(r Row) (subject, condition string) {
+	if d.Condition != "" {
+		condition = r.Text[d.Condition]
+	}
+	subject = r.Text[d.Subject]
+	if subject != "" && d.Subject != "jaw" && r.Jaw != "" {
+		subject += " " + r.Jaw
+	}
+	return subject, condition
+}
+
 // arrange sorts rows into cells[subject][condition]; rows without a subject or condition are left out.
 func arrange(rows []Row, d Design) (cells [][][]Row, subjects, conditions []string) {
 	for _, r := range rows {
-		subject, condition := r.Text[d.Subject], ""
-		if d.Condition != "" {
-			condition = r.Text[d.Condition]
-		}
+		subject, condition := d.of(r)
 		if subject == "" || d.Condition != "" && condition == "" {
 			continue
-		}
-		if d.Subject != "jaw" && r.Jaw != "" {
-			subject += " " + r.Jaw
 		}
 		if !slices.Contains(subjects, subject) {
 			subjects = append(subjects, subject)
@@ -191,13 +199,7 @@ func arrange(rows []Row, d Design) (cells [][][]Row, subjects, conditions []stri
 		cells[i] = make([][]Row, len(conditions))
 	}
 	for _, r := range rows {
-		subject, condition := r.Text[d.Subject], ""
-		if d.Condition != "" {
-			condition = r.Text[d.Condition]
-		}
-		if d.Subject != "jaw" && r.Jaw != "" {
-			subject += " " + r.Jaw
-		}
+		subject, condition := d.of(r)
 		i, j := slices.Index(subjects, subject), slices.Index(conditions, condition)
 		if i >= 0 && j >= 0 {
 			cells[i][j] = append(cells[i][j], r)

@@ -20,10 +20,13 @@ type Table struct {
 
 // Row is one scan.
 type Row struct {
+	Line              int // of the table; 0: of none
 	Path, Report, Jaw string
+	Unit, SHA256      string            // of the file, as the batch read it; empty: the table does not say
 	Failed            string            // why it could not be read; empty: it was
 	Text              map[string]string // by column of the user, and jaw
 	Value             map[string]float64
+	Why               map[string]string // why a value is not there, where that is known
 }
 
 // ReadTable reads a wide table (scans.csv) as package table writes it, with any columns of the user.
@@ -58,7 +61,16 @@ func ReadTable(r io.Reader) (*Table, error) {
 		if err != nil {
 			return nil, err
 		}
-		w := Row{Path: cells[0], Report: cells[at("report")], Jaw: cells[at("jaw")], Text: map[string]string{}, Value: map[string]float64{}}
+		line, _ := c.FieldPos(0)
+		w := Row{Line: line, Path: cells[0], Report: cells[at("report")], Jaw: cells[at("jaw")], Text: map[string]string{}, Value: map[string]float64{}}
+		for _, k := range []struct {
+			column string
+			to     *string
+		}{{"unit", &w.Unit}, {"sha256", &w.SHA256}} {
+			if i := at(k.column); i >= 0 {
+				*k.to = cells[i]
+			}
+		}
 		for i, name := range t.User {
 			w.Text[name] = cells[1+i]
 		}

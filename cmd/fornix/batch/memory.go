@@ -20,8 +20,8 @@ const (
 	needAlways  = 64 << 20 // pictures, tables and the program's own
 )
 
-// need is how many bytes measuring a file takes, at most.
-func need(path string, size int64) int64 {
+// Need is how many bytes measuring a file takes, at most.
+func Need(path string, size int64) int64 {
 	ending := mesh.Ending(path)
 	times := int64(timesOthers)
 	if strings.HasPrefix(ending, ".stl") {

@@ -215,12 +215,12 @@ func (b *folder) Take(ctx context.Context) (w Work, ok bool, err error) {
 		b.at[r.Key] = i
 		b.mu.Unlock()
 
-		b.mem.take(need(r.Path, r.bytes))
+		b.mem.take(Need(r.Path, r.bytes))
 		content, err := read(r)
 		if err == nil {
 			return Work{Key: r.Key, Name: filepath.Base(filepath.FromSlash(r.Path)), Jaw: r.Jaw, Unit: r.Unit, Content: content}, true, nil
 		}
-		b.mem.give(need(r.Path, r.bytes))
+		b.mem.give(Need(r.Path, r.bytes))
 		b.mu.Lock()
 		r.Key, r.Reason = "", err.Error()
 		b.say.Measured(r.Path, r.Reason)
@@ -251,7 +251,7 @@ func (b *folder) Put(w Work, r Result) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	row := &b.rows[b.at[w.Key]]
-	b.mem.give(need(row.Path, row.bytes))
+	b.mem.give(Need(row.Path, row.bytes))
 	if err == nil {
 		b.say.Measured(row.Path, r.Reason)
 	}

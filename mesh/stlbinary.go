@@ -38,9 +38,7 @@ func (d *decoder) binary(r io.Reader, buf []byte, n int) error {
 	for {
 		replaced += 2 * int64(bytes.Count(part, []byte("\xEF\xBF\xBD")))
 		whole := min(int64(len(part)/stlRecord), left)
-		for rec := part[:whole*stlRecord]; len(rec) > 0; rec = rec[stlRecord:] {
-			d.record((*[stlRecord]byte)(rec))
-		}
+		d.records(part[:whole*stlRecord])
 		if err := d.full(s.Bytes, 0); err != nil {
 			return err
 		}
@@ -90,13 +88,39 @@ func (d *decoder) endBinary(promised int64, open bool, partial int, replaced int
 	return nil
 }
 
-// record decodes one face.
-func (d *decoder) record(b *[stlRecord]byte) {
-	var v [12]float64
-	for i := range v {
-		v[i] = float64(math.Float32frombits(binary.LittleEndian.Uint32(b[4*i:])))
+// together is how many faces of a binary STL are decoded at once.
+const together = 32
+
+// stlFace is a face of an STL file with the hashes of its corners.
+type stlFace struct {
+	normal Vec
+	corner [3]Vec
+	hash   [3]uint64
+}
+
+// records decodes whole faces.
+func (d *decoder) records(rec []byte) {
+	var some [together]stlFace
+	var hashes [3 * together]uint64
+	for len(rec) > 0 {
+		n := min(together, len(rec)/stlRecord)
+		for i := range n {
+			b := (*[stlRecord]byte)(rec[i*stlRecord:])
+			at := func(k int) float64 { return float64(math.Float32frombits(binary.LittleEndian.Uint32(b[4*k:]))) }
+			f := &some[i]
+			f.normal = Vec{at(0), at(1), at(2)}
+			for k := range f.corner {
+				p := unsigned(Vec{at(3*k + 3), at(3*k + 4), at(3*k + 5)})
+				f.corner[k], f.hash[k] = p, hashPoint(p)
+				hashes[3*i+k] = f.hash[k]
+			}
+		}
+		d.foreseen += d.weld.foresee(hashes[:3*n])
+		for i := range n {
+			d.add(&some[i])
+		}
+		rec = rec[n*stlRecord:]
 	}
-	d.face(Vec{v[0], v[1], v[2]}, Vec{v[3], v[4], v[5]}, Vec{v[6], v[7], v[8]}, Vec{v[9], v[10], v[11]})
 }
 
 // roomFor returns for how many faces memory is taken at once: never more than the bytes that are

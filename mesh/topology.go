@@ -157,14 +157,11 @@ func (m *Mesh) countDuplicate() int {
 	var keys [][3]VertexID
 	for f := range m.Tri {
 		d := m.Across[3*f]
-		if d == OnBoundary {
+		// Of two neighbours over an edge the third vertices tell.
+		if d == OnBoundary || d >= 0 && m.Vertex(d.Prev()) != m.Tri[f][2] {
 			continue
 		}
-		key := sorted(m.Tri[f])
-		if d >= 0 && sorted(m.Tri[d.Face()]) != key {
-			continue
-		}
-		keys = append(keys, key)
+		keys = append(keys, sorted(m.Tri[f]))
 	}
 	slices.SortFunc(keys, func(a, b [3]VertexID) int {
 		return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1]), cmp.Compare(a[2], b[2]))

@@ -22,8 +22,31 @@ func newWelder(n int) *welder {
 
 // id returns the vertex of p, which is finite. -0 equals +0.
 func (w *welder) id(p Vec) VertexID {
-	p.X, p.Y, p.Z = p.X+0, p.Y+0, p.Z+0
-	h := hashPoint(p) & w.mask
+	p = unsigned(p)
+	return w.idOf(p, hashPoint(p))
+}
+
+// unsigned makes -0 to +0.
+func unsigned(p Vec) Vec { return Vec{p.X + 0, p.Y + 0, p.Z + 0} }
+
+// foresee has what is known of points by their hashes fetched from memory, all at once, where asking for
+// one after the other would wait for each. What it returns means nothing.
+func (w *welder) foresee(hashes []uint64) (any float64) {
+	var slots [3 * together]int32
+	for i, h := range hashes {
+		slots[i] = w.slot[h&w.mask]
+	}
+	for _, s := range slots[:len(hashes)] {
+		if s > 0 {
+			any += w.pos[s-1].X
+		}
+	}
+	return any
+}
+
+// idOf does so of a point without -0 by its hash.
+func (w *welder) idOf(p Vec, h uint64) VertexID {
+	h &= w.mask
 	for {
 		s := w.slot[h]
 		if s == 0 {

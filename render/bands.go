@@ -17,7 +17,7 @@ type bands struct {
 
 // levelGrey is the colour of the step in which nothing is to be seen. Its lightness is that of the
 // middle of the ramp.
-var levelGrey = color.RGBA{150, 150, 148, 255}
+var levelGrey = color.RGBA{124, 124, 122, 255}
 
 // colours returns the colour of every step.
 func (b bands) colours() []color.RGBA {

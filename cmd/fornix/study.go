@@ -27,6 +27,7 @@ type studyCmd struct {
 	Reference  string   `help:"Trueness: compare every scan with a reference scan: a file, or COLUMN=VALUE for the scan of each subject whose column has that value." placeholder:"REFERENCE"`
 	Scans      string   `help:"Where the scans to compare lie now (default: where the table says)." placeholder:"DIR"`
 	Zone       string   `help:"Part of the surface that aligns two scans: all, stable, tissue or outer, as for fornix compare (default: all)." enum:"all,stable,tissue,outer," default:"" placeholder:"ZONE"`
+	Scale      float64  `help:"Colours of the maps run to ± MM (default: what holds 95 % of each)." placeholder:"MM"`
 	Workers    int      `help:"Processor cores to use for comparing (default: all)." placeholder:"N"`
 	Protocol   string   `help:"Compare by FILE instead of the default protocol." placeholder:"FILE"`
 }
@@ -44,7 +45,8 @@ that are not there are counted and listed.
 --pairs and --reference go back to the scans themselves, lay each two on each other and measure how far apart the
 surfaces lie, as fornix compare does with --as repeat and --as reference. pairs.csv has every comparison, by part of
 the surface; precision_* and trueness_* are quantities like all others. A scan that was moved, changed or cannot be
-aligned is a row with its reason.
+aligned is a row with its reason. For each reference and condition map-N-tissue.png and map-N-oral.png show the mean
+deviation of the scans on the reference, map-N-cover.png how many scans cover each place, map-N.csv both as numbers.
 
 Examples:
 
@@ -87,6 +89,12 @@ func (c studyCmd) Run(s streams) error {
 		}
 	}
 	w := &studyWork{table: t, design: d, confidence: c.Confidence, from: path, out: c.Out}
+	for _, q := range c.Quantity {
+		later := c.Pairs && strings.HasPrefix(q, study.OfRepeats+"_") || c.Reference != "" && strings.HasPrefix(q, study.ToReference+"_")
+		if !later && !slices.Contains(t.Numbers, q) {
+			return noColumn(q)
+		}
+	}
 	if err := c.compare(s, w); err != nil {
 		return err
 	}
@@ -104,7 +112,7 @@ func (c studyCmd) Run(s streams) error {
 	}
 	for _, q := range c.Quantity {
 		if !slices.Contains(t.Numbers, q) && !slices.Contains(w.precision.Numbers, q) {
-			return &failure{exitUsage, "no column of numbers is called " + q, "dictionary.csv beside the table lists them"}
+			return noColumn(q)
 		}
 	}
 	if err := w.profiles(); err != nil {
@@ -121,6 +129,10 @@ func (c studyCmd) Run(s streams) error {
 		fmt.Fprintln(s.err, "hint: --quantity NAME draws plots of a column")
 	}
 	return nil
+}
+
+func noColumn(name string) error {
+	return &failure{exitUsage, "no column of numbers is called " + name, "dictionary.csv beside the table lists them; fornix explain precision, or trueness, those of comparisons"}
 }
 
 // design is what the user said and, where that is nothing, what the columns' names say.

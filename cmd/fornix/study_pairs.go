@@ -27,6 +27,7 @@ type pairing struct {
 	folder   string // where the scans lie now; empty: where the table says
 	workers  int
 	show     *progress
+	maps     *mapMaker // nil: no maps are drawn
 }
 
 // mainDistances are the quantities that are shown in full wherever scans were compared.
@@ -49,13 +50,20 @@ func (c studyCmd) compare(s streams, w *studyWork) error {
 			return err
 		}
 	}
+	if err := os.MkdirAll(c.Out, 0o755); err != nil {
+		return outFailure(c.Out, err)
+	}
 	if c.Pairs {
 		all := p.run(study.PairJobs(w.table, w.design))
 		w.precision = study.PrecisionTable(w.table.User, all)
 		w.compared = all
 	}
 	if c.Reference != "" {
+		p.maps = newMapMaker(references, c.Out, c.Scale)
 		all := p.run(references)
+		if w.maps, err = p.maps.done(); err != nil {
+			return outFailure(c.Out, err)
+		}
 		study.AddTrueness(w.table, all)
 		w.compared = append(w.compared, all...)
 	}
@@ -65,16 +73,16 @@ func (c studyCmd) compare(s streams, w *studyWork) error {
 // pairing checks what the user said of comparing scans; nil where nothing is to be compared.
 func (c studyCmd) pairing(s streams, d study.Design) (*pairing, error) {
 	if !c.Pairs && c.Reference == "" {
-		if c.Scans != "" || c.Zone != "" || c.Workers != 0 || c.Protocol != "" {
-			return nil, &failure{exitUsage, "--scans, --zone, --workers and --protocol say how scans are compared", "--pairs or --reference compares them"}
+		if c.Scans != "" || c.Zone != "" || c.Workers != 0 || c.Protocol != "" || c.Scale != 0 {
+			return nil, &failure{exitUsage, "--scans, --zone, --workers, --protocol and --scale say how scans are compared", "--pairs or --reference compares them"}
 		}
 		return nil, nil
 	}
 	if c.Pairs && d.Subject == "" {
 		return nil, &failure{exitUsage, "no column says which scans are of one subject, so there are no pairs", "name it by --subject"}
 	}
-	if c.Workers < 0 {
-		return nil, &failure{exitUsage, "--workers is at least 1", "leave it out"}
+	if c.Workers < 0 || !(c.Scale >= 0) || c.Scale > 0 && c.Reference == "" {
+		return nil, &failure{exitUsage, "--workers is at least 1, and --scale a length for the maps of --reference", "leave them out"}
 	}
 	p := &pairing{protocol: inspect.DefaultProtocol(), zone: c.Zone, folder: c.Scans, workers: cmp.Or(c.Workers, runtime.GOMAXPROCS(0)), show: newProgress(s.err)}
 	if c.Protocol != "" {
@@ -118,7 +126,11 @@ func (p *pairing) run(jobs []study.Job) []study.Compared {
 				if i >= len(jobs) {
 					return
 				}
-				out[i] = p.compare(jobs[i])
+				var o *inspect.CompareOutcome
+				out[i], o = p.compare(jobs[i])
+				if p.maps != nil {
+					p.maps.put(i, o)
+				}
 				mu.Lock()
 				done++
 				p.show.say("%d of %d comparisons done", done, len(jobs))
@@ -162,11 +174,11 @@ func (p *pairing) find(r study.Row) string {
 	return filepath.Join(p.folder, filepath.Base(path))
 }
 
-// compare does one job.
-func (p *pairing) compare(j study.Job) study.Compared {
+// compare does one job. The outcome is nil where it could not be done.
+func (p *pairing) compare(j study.Job) (study.Compared, *inspect.CompareOutcome) {
 	c := study.Compared{Job: j, Why: j.Why}
 	if c.Why != "" {
-		return c
+		return c, nil
 	}
 	opt := inspect.CompareOptions{Purpose: inspect.AsRepeat, Zone: p.zone}
 	if j.Kind == study.ToReference {
@@ -181,17 +193,17 @@ func (p *pairing) compare(j study.Job) study.Compared {
 		var err error
 		if scans[i], sums[i], err = p.read(r); err != nil {
 			c.Why = r.Path + ": " + err.Error()
-			return c
+			return c, nil
 		}
 	}
 	if sums[0] == sums[1] {
 		c.Why = "both files hold the same bytes: one scan, not two"
-		return c
+		return c, nil
 	}
 	o, err := compareScans(scans[0], scans[1], p.protocol, opt)
 	if err != nil {
 		c.Why = err.Error()
-		return c
+		return c, nil
 	}
 	c.Parts = []inspect.BothWays{o.Comparison.Overall}
 	if o.Comparison.Zone.Region != inspect.ZoneAll {
@@ -201,7 +213,7 @@ func (p *pairing) compare(j study.Job) study.Compared {
 	for _, f := range o.Comparison.Findings {
 		c.Codes = append(c.Codes, f.Code)
 	}
-	return c
+	return c, o
 }
 
 // errGone says that a scan is not where it is looked for.

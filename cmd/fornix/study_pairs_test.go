@@ -158,7 +158,19 @@ func TestStudyOfPairsFindsNoiseAndOffset(t *testing.T) {
 			t.Errorf("not told: %q in\n%s", want, said)
 		}
 	}
+	checkMap(t, filepath.Join(in("one"), "map-1.csv"), len(m.Pos), offset, noise)
+	if err := os.Mkdir(in("many"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"map-2.csv", "map-2-oral.png", "map-1-of-mine.png"} {
+		if err := os.WriteFile(filepath.Join(in("many"), name), []byte("of an earlier study"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
 	study("many", "--workers", "3")
+	if got, err := filepath.Glob(filepath.Join(in("many"), "map-*")); err != nil || len(got) != 5 {
+		t.Errorf("maps %v: %v", got, err)
+	}
 	entries, err := os.ReadDir(in("one"))
 	if err != nil || len(entries) < 8 {
 		t.Fatalf("%v: %d files", err, len(entries))
@@ -169,5 +181,41 @@ func TestStudyOfPairsFindsNoiseAndOffset(t *testing.T) {
 		if err1 != nil || err2 != nil || !bytes.Equal(a, b) {
 			t.Errorf("%s differs between one worker and three: %v, %v", e.Name(), err1, err2)
 		}
+	}
+}
+
+// checkMap holds a map of two scans against what is known: the vertices of the reference in its file's
+// coordinates, on the mean the offset, and scattered about it by what two scans leave of the noise,
+// noise/√2, all within 5 %. Nothing ends or has a hole, so both scans cover all but what lies at
+// sharp edges.
+func checkMap(t *testing.T, path string, vertices int, offset, noise float64) {
+	t.Helper()
+	f, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil || len(rows) != vertices+1 {
+		t.Fatalf("%v: %d rows for %d vertices", err, len(rows), vertices)
+	}
+	var sum, squares, n float64
+	both := 0
+	for _, r := range rows[1:] {
+		if r[3] == "2" {
+			both++
+		}
+		if (r[4] == "") != (r[3] == "0") {
+			t.Fatalf("a mean of no scan, or none of some: %v", r)
+		}
+		if v, err := strconv.ParseFloat(r[4], 64); err == nil {
+			sum, squares, n = sum+v, squares+v*v, n+1
+		}
+	}
+	mean := sum / n
+	sd := math.Sqrt(squares/n - mean*mean)
+	t.Logf("map: mean %.5f, known %.5f; SD %.5f, known %.5f; %d of %d vertices covered by both", mean, offset, sd, noise/math.Sqrt2, both, vertices)
+	if math.Abs(mean-offset) > 0.05*offset || math.Abs(sd-noise/math.Sqrt2) > 0.05*noise || both < vertices*99/100 {
+		t.Errorf("map: mean %v, SD %v, %d of %d vertices covered by both", mean, sd, both, vertices)
 	}
 }

@@ -39,7 +39,8 @@ type studyWork struct {
 	borders     []study.Profile
 	precision   *study.Table     // what pairs of repeats say, by subject and condition; empty: not asked for
 	compared    []study.Compared // every comparison of two scans
-	from, out   string           // the table and the folder of results
+	maps        []shownMap
+	from, out   string // the table and the folder of results
 }
 
 // write makes every file of a study.
@@ -105,8 +106,9 @@ func (w *studyWork) page() ([]byte, error) {
 		Borders []shownFigure
 		Failed  []study.Row
 		Pairs   []shownPairs
+		Maps    []shownMap
 		Help    []study.Page
-	}{Scans: len(w.table.Rows), Design: w.says(), Percent: brief(100 * w.confidence), All: w.all, Pairs: showPairs(w.compared), Help: study.Pages()}
+	}{Scans: len(w.table.Rows), Design: w.says(), Percent: brief(100 * w.confidence), All: w.all, Pairs: showPairs(w.compared), Maps: w.maps, Help: study.Pages()}
 	for _, r := range w.table.Rows {
 		if r.Failed != "" {
 			data.Failed = append(data.Failed, r)

@@ -59,11 +59,13 @@ func (b *bench) surface(scan string, faces int) error {
 	b.beside(what, read, vtk["read"], "VTK's reader and feature edges", 0.35)
 	b.alone("the same", fmt.Sprintf("%.3f s", read), "≤ 0.25 s", read <= 0.25)
 	b.beside("boundary loops, pieces, area, volume", counted, vtk["measure"], "VTK", 0.25)
-	return b.nearest(m)
+	return b.nearest(m, scan, read)
 }
 
+const nearestWords = "nearest point of 200,000 near that surface, which jump about on it, one core"
+
 // nearest asks by one core for the points of the surface nearest to 200,000 others.
-func (b *bench) nearest(m *mesh.Mesh) error {
+func (b *bench) nearest(m *mesh.Mesh, scan string, read float64) error {
 	points := pointsNear(m, 200000)
 	body := register.NewBody(m)
 	was := runtime.GOMAXPROCS(1)
@@ -103,8 +105,14 @@ func (b *bench) nearest(m *mesh.Mesh) error {
 		if got["sum"] > 0 && math.Abs(got["sum"]/sum-1) > 1e-3 {
 			return fmt.Errorf("%s: distances add up to %.9g mm, fornix says %.9g", k.name, got["sum"], sum)
 		}
-		b.beside("nearest point of 200,000 near that surface, which jump about on it, one core", ours, got["nearest"], k.who, k.most)
+		b.beside(nearestWords, ours, got["nearest"], k.who, k.most)
 	}
+	js := b.javascript(scan, surface, times)
+	if js["sum"] > 0 && math.Abs(js["sum"]/sum-1) > 1e-3 { // it too counts in single precision
+		return fmt.Errorf("%s: distances add up to %.9g mm, fornix says %.9g", bvh.name, js["sum"], sum)
+	}
+	b.beside(nearestWords, ours, js["nearest"], "three-mesh-bvh on node", 0)
+	b.beside("the scan read, as above", read, js["read"], "three.js on node, without adjacency", 0)
 	return nil
 }
 

@@ -56,7 +56,7 @@ func (c studyCmd) compare(s streams, w *studyWork) error {
 	if c.Pairs {
 		all := p.run(study.PairJobs(w.table, w.design))
 		w.precision = study.PrecisionTable(w.table.User, all)
-		w.compared = all
+		w.compared, w.overPairs = all, study.OverPairs(all)
 	}
 	if c.Reference != "" {
 		p.maps = newMapMaker(references, c.Out, c.Scale)

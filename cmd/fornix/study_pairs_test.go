@@ -136,6 +136,7 @@ func TestStudyOfPairsFindsNoiseAndOffset(t *testing.T) {
 	near("mean from the reference", offset, 0.05, "statistics.csv", "value", "trueness_mean_mm", "mm", "description", "hand", "mean")
 	near("RMS from the reference", total, 0.05, "statistics.csv", "value", "trueness_rms_mm", "mm", "description", "hand", "mean")
 	near("on the palate", offset, 0.1, "statistics.csv", "value", "trueness_mean_palate_mm", "mm", "description", "hand", "mean")
+	near("maximum of the only pair", math.Sqrt2*noise, 0.05, "statistics.csv", "value", "precision_rms_mm", "mm", "pairs", "hand", "maximum of pairs")
 	near("scans with a trueness", 2, 0, "statistics.csv", "value", "trueness_rms_mm", "mm", "description", "all", "n")
 	near("scans without", 4, 0, "statistics.csv", "value", "trueness_rms_mm", "mm", "description", "all", "missing")
 

@@ -2,8 +2,11 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -120,4 +123,26 @@ func (k shownPairs) Says() string {
 		text += fmt.Sprintf("; scans that are not there: %d", n)
 	}
 	return text
+}
+
+// rows lists what is known of a quantity; of one of precision also how single pairs are spread.
+func (w *studyWork) rows(r study.Result) []studyRow {
+	out := studyRows(r, w.design)
+	byCondition := w.overPairs[r.Quantity]
+	for _, condition := range slices.Sorted(maps.Keys(byCondition)) {
+		s, err := study.Describe(byCondition[condition], w.confidence)
+		if err != nil {
+			panic("fornix: distances that are no numbers: " + err.Error())
+		}
+		group, n := cmp.Or(condition, "all"), float64(s.N)
+		for _, k := range []struct {
+			name string
+			v    *float64
+			note string
+		}{{"pairs", &n, ""}, {"mean of pairs", &s.Mean, "pairs share scans, so that it has no interval"}, {"SD of pairs", s.SD, s.Why},
+			{"minimum of pairs", &s.Min, ""}, {"median of pairs", &s.Median, ""}, {"maximum of pairs", &s.Max, ""}} {
+			out = append(out, studyRow{"scan-precision", "pairs", group, k.name, k.v, nil, k.note})
+		}
+	}
+	return out
 }

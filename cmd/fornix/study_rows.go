@@ -124,7 +124,7 @@ func studyRows(r study.Result, d study.Design) []studyRow {
 		add("agreement-bias", "agreement", "", "bias", nil, nil, r.AgreementWhy)
 	}
 	if p := r.Plan; p != nil {
-		add("sample-mean", "plan", "", "scans for a mean within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD as it is here, and one scan for each subject")
+		add("sample-mean", "plan", "", "subjects for a mean within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD as it is here, and one value of each subject")
 	}
 	if p := r.LimitPlan; p != nil {
 		add("sample-limits", "plan", "", "pairs for limits within ± "+brief(p.Half), number(p.Subjects), nil, "with the SD of differences as it is here, and one pair for each subject")

@@ -39,6 +39,7 @@ type studyWork struct {
 	borders     []study.Profile
 	precision   *study.Table     // what pairs of repeats say, by subject and condition; empty: not asked for
 	compared    []study.Compared // every comparison of two scans
+	overPairs   map[string]map[string][]float64
 	maps        []shownMap
 	from, out   string // the table and the folder of results
 }
@@ -49,7 +50,7 @@ func (w *studyWork) write() error {
 	c := csv.NewWriter(&b)
 	lines := [][]string{{"quantity", "unit", "analysis", "group", "statistic", "value", "low", "high", "note"}}
 	for _, r := range w.all {
-		for _, k := range studyRows(r, w.design) {
+		for _, k := range w.rows(r) {
 			line := []string{r.Quantity, study.Unit(r.Quantity), k.Analysis, k.Group, k.Name, "", "", "", k.Note}
 			if k.Value != nil {
 				line[5] = brief(*k.Value)
@@ -115,7 +116,7 @@ func (w *studyWork) page() ([]byte, error) {
 		}
 	}
 	for _, r := range w.chosen {
-		q := shownQuantity{Result: r, Rows: studyRows(r, w.design)}
+		q := shownQuantity{Result: r, Rows: w.rows(r)}
 		k, err := w.figure(r.Quantity+"-groups", w.groups(r).Figure(), w.dots(r)+" Box: quartiles and median. Bar beside it: mean with its interval.")
 		if err != nil {
 			return nil, err
@@ -280,7 +281,7 @@ func (w *studyWork) tell(out io.Writer) {
 	}
 	for _, r := range w.chosen {
 		fmt.Fprintf(out, "\n%s\n", strings.TrimSpace(r.Quantity+" "+study.Unit(r.Quantity)))
-		for _, k := range studyRows(r, w.design) {
+		for _, k := range w.rows(r) {
 			line := k.Analysis + " " + k.Group
 			value := "-"
 			if k.Value != nil {

@@ -168,6 +168,28 @@ func precisionRow(cell []Compared, names *columns) Row {
 	return r
 }
 
+// OverPairs are the values of each quantity of precision over all pairs, by condition; "" holds those of
+// all conditions together. The values of one quantity and condition stand in the order of the pairs.
+func OverPairs(all []Compared) map[string]map[string][]float64 {
+	out := map[string]map[string][]float64{}
+	for i := range all {
+		c := &all[i]
+		if c.Kind != OfRepeats {
+			continue
+		}
+		c.each(func(_ statistic, _, quantity string, v float64) {
+			if out[quantity] == nil {
+				out[quantity] = map[string][]float64{}
+			}
+			out[quantity][""] = append(out[quantity][""], v)
+			if c.Condition != "" {
+				out[quantity][c.Condition] = append(out[quantity][c.Condition], v)
+			}
+		})
+	}
+	return out
+}
+
 // columns gathers names, part by part in the order in which comparisons tell parts.
 type columns struct {
 	parts []string

@@ -2,6 +2,7 @@ package study
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -122,6 +123,10 @@ func TestPrecisionOverPairs(t *testing.T) {
 	close(t, "median distance", v["precision_abs_p50_mm"], 2)
 	close(t, "95 %", v["precision_abs_p95_mm"], 8)
 	close(t, "RMS of a part", v["precision_rms_outer_surface_mm"], math.Sqrt((900+400+2500)/3.0))
+	over := OverPairs(all)["precision_rms_mm"]
+	if !slices.Equal(over[""], []float64{3, 4, 5}) || !slices.Equal(over["ann"], []float64{3, 4, 5}) || len(over) != 2 {
+		t.Errorf("over pairs %v", over)
+	}
 	r, err := Study(p, "precision_rms_mm", Design{Subject: "subject", Condition: "operator", Group: "operator"}, 0, 0.95)
 	if err != nil || r.Groups[0].Summary.N != 1 || len(r.Gaps) != 1 || r.Gaps[0].Why != "too little fits" {
 		t.Errorf("%v: %+v", err, r)

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"sync"
 
 	"fornix/inspect"
 	"fornix/mesh"
@@ -18,12 +17,13 @@ import (
 // both surfaces in one view, to be shown, opened and cut together; the gap as a map on the rims; the
 // findings of the relation with their places. Of images, as of RelationImages, it takes in the pair from
 // the front and the gap on the lower rim. Same input, same bytes.
-func PairPage(out *inspect.RelateOutcome, images []Image) ([]byte, error) {
-	if out == nil || out.Relation == nil || out.Upper == nil || out.Lower == nil {
+func PairPage(p *Pair, images []Image) ([]byte, error) {
+	if !p.there() {
 		return nil, errors.New("render: no relation")
 	}
+	out := p.Outcome
 	r := out.Relation
-	data, shown := pairDataOf(out)
+	data, shown := pairDataOf(p)
 	var chosen []Image
 	for _, im := range images {
 		if im.Name == "closed-front.png" || im.Name == "gap-lower.png" {
@@ -52,16 +52,12 @@ func PairPage(out *inspect.RelateOutcome, images []Image) ([]byte, error) {
 
 // pairDataOf collects what the page of a pair draws, in the common frame; shown holds the numbers of the
 // findings with a place.
-func pairDataOf(out *inspect.RelateOutcome) (d pageData, shown map[int]bool) {
+func pairDataOf(p *Pair) (d pageData, shown map[int]bool) {
+	out := p.Outcome
 	r := out.Relation
-	k := newPair(out, Options{})
-	var small [2]*smallSurface
+	k := newPair(p, Options{})
 	bodies := [2]*Surface{k.upper, k.lower}
-	var both sync.WaitGroup
-	for i, s := range bodies {
-		both.Go(func() { small[i] = newSmallSurface(s.mesh) })
-	}
-	both.Wait()
+	small := [2]*smallSurface{p.Upper.small().carried(r.Shared.Upper), p.Lower.small().carried(r.Shared.Lower)}
 	d = emptyPageData()
 	middle, _ := pageBox(&mesh.Mesh{Pos: append(append([]mesh.Vec{}, small[0].mesh.Pos...), small[1].mesh.Pos...)})
 	d.Middle = toVec3(middle)

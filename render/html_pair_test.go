@@ -17,7 +17,7 @@ import (
 // The map on a rim tells the gap that its scan has there: of closedPair it is known by a formula.
 func TestPairPageMapTellsTheGap(t *testing.T) {
 	out := closedPair()
-	d, _ := pairDataOf(out)
+	d, _ := pairDataOf(pairOf(out))
 	uf := frameAt(inspect.Upper)
 	middle := mesh.Vec{X: d.Middle[0], Y: d.Middle[1], Z: d.Middle[2]}
 	vec := func(v vec3) mesh.Vec { return mesh.Vec{X: v[0], Y: v[1], Z: v[2]} }
@@ -68,16 +68,16 @@ func TestPairPageMapTellsTheGap(t *testing.T) {
 // What lies over the pair is where the relation says, and the page is the same bytes each time.
 func TestPairPage(t *testing.T) {
 	out := closedPair()
-	images, err := RelationImages(out, Options{Width: 800, Height: 600})
+	images, err := RelationImages(pairOf(out), Options{Width: 800, Height: 600})
 	if err != nil {
 		t.Fatal(err)
 	}
 	out.Relation.Cautions = inspect.Cautions()
-	a, err := PairPage(out, images)
+	a, err := PairPage(pairOf(out), images)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b, _ := PairPage(out, images); !bytes.Equal(a, b) {
+	if b, _ := PairPage(pairOf(out), images); !bytes.Equal(a, b) {
 		t.Error("two pages of one pair differ")
 	}
 	var d pageData

@@ -16,37 +16,53 @@ import (
 // other; and for each height that was tried the wax that each rim must gain or lose.
 //
 // The bytes are the same for any number of workers.
-func RelationImages(out *inspect.RelateOutcome, opt Options) ([]Image, error) {
-	if out == nil || out.Relation == nil || out.Upper == nil || out.Lower == nil {
+func RelationImages(p *Pair, opt Options) ([]Image, error) {
+	if !p.there() {
 		return nil, errors.New("render: no relation")
 	}
 	opt, err := opt.orDefault()
 	if err != nil {
 		return nil, err
 	}
-	k := newPair(out, opt)
+	k := newPair(p, opt)
 	jobs := append(k.closed(), k.gaps()...)
 	jobs = append(jobs, k.overlap())
-	for i := range out.Relation.WhatIf {
+	for i := range p.Outcome.Relation.WhatIf {
 		jobs = append(jobs, k.wax(i)...)
 	}
 	return drawAll(jobs, opt.Workers)
+}
+
+// Pair is two scans and how they close on each other.
+type Pair struct {
+	Outcome      *inspect.RelateOutcome
+	Upper, Lower *Scan
+}
+
+// NewPair does no work yet. The scans are those of the outcome.
+func NewPair(out *inspect.RelateOutcome, upper, lower *Scan) *Pair { return &Pair{out, upper, lower} }
+
+// there reports whether there is a pair with all that belongs to it.
+func (p *Pair) there() bool {
+	return p != nil && p.Outcome != nil && p.Outcome.Relation != nil && p.Upper.there() && p.Lower.there()
 }
 
 // pairPages makes the pages of a relation.
 type pairPages struct {
 	out                 *inspect.RelateOutcome
 	upper, lower        *Surface // in the common frame
+	both                *Surface // of fewer faces, the lower in a cooler tone
 	base                content
 	up, left, posterior mesh.Vec
 }
 
-func newPair(out *inspect.RelateOutcome, opt Options) *pairPages {
-	r := out.Relation
+func newPair(p *Pair, opt Options) *pairPages {
+	r := p.Outcome.Relation
+	u, l := r.Shared.Upper, r.Shared.Lower
 	f := r.Frame
 	k := &pairPages{
-		out: out, up: f.Up, left: f.Left, posterior: f.Posterior,
-		upper: surfaceOf(out.Upper, r.Shared.Upper), lower: surfaceOf(out.Lower, r.Shared.Lower),
+		out: p.Outcome, up: f.Up, left: f.Left, posterior: f.Posterior,
+		upper: p.Upper.full().carried(u), lower: p.Lower.full().carried(l), both: joined(p.Upper.coarse().carried(u), p.Lower.coarse().carried(l)),
 	}
 	k.base = content{
 		opt: opt, verdict: r.Verdict, third: [2]string{"upper jaw", "lower jaw"}, of: "upper and lower impression closed on each other",
@@ -67,14 +83,26 @@ func sharedWords(s inspect.Shared) string {
 	return "as exported, in one frame"
 }
 
-// surfaceOf makes a scan ready for drawing in the common frame.
-func surfaceOf(o *inspect.Outcome, mo inspect.Motion) *Surface {
-	m := *o.Mesh
-	m.Pos = make([]mesh.Vec, len(o.Mesh.Pos))
-	for i, p := range o.Mesh.Pos {
-		m.Pos[i] = carried(mo, p)
+// carried is the surface in the common frame.
+func (s *Surface) carried(mo inspect.Motion) *Surface {
+	out := *s
+	out.mesh = carriedMesh(s.mesh, mo)
+	out.normal = make([][3]float32, len(s.normal))
+	turn := inspect.Motion{Rotation: mo.Rotation}
+	for i, n := range s.normal {
+		v := carried(turn, mesh.Vec{X: float64(n[0]), Y: float64(n[1]), Z: float64(n[2])})
+		out.normal[i] = [3]float32{float32(v.X), float32(v.Y), float32(v.Z)}
 	}
-	return NewSurface(&m, o.Report.InsideOut)
+	return &out
+}
+
+func carriedMesh(m *mesh.Mesh, mo inspect.Motion) *mesh.Mesh {
+	out := *m
+	out.Pos = make([]mesh.Vec, len(m.Pos))
+	for i, p := range m.Pos {
+		out.Pos[i] = carried(mo, p)
+	}
+	return &out
 }
 
 // carried moves a point.
@@ -102,7 +130,7 @@ func joined(a, b *Surface) *Surface {
 
 // closed returns the views of the closed pair.
 func (k *pairPages) closed() []job {
-	s := joined(k.upper, k.lower)
+	s := k.both
 	r := k.out.Relation
 	front := k.posterior.Scale(-1)
 	views := []struct {

@@ -56,10 +56,14 @@ func closedPair() *inspect.RelateOutcome {
 	return out
 }
 
+func pairOf(out *inspect.RelateOutcome) *Pair {
+	return NewPair(out, NewScan(out.Upper.Mesh, out.Upper.Report), NewScan(out.Lower.Mesh, out.Lower.Report))
+}
+
 func TestRelationImages(t *testing.T) {
 	var want []Image
 	for _, workers := range []int{1, 2} {
-		got, err := RelationImages(closedPair(), Options{Width: 800, Height: 600, Workers: workers})
+		got, err := RelationImages(pairOf(closedPair()), Options{Width: 800, Height: 600, Workers: workers})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -85,7 +89,7 @@ func TestRelationImages(t *testing.T) {
 
 func TestTextsOfRelationAndComparisonDoNotOverlap(t *testing.T) {
 	opt, _ := Options{}.orDefault()
-	k := newPair(closedPair(), opt)
+	k := newPair(pairOf(closedPair()), opt)
 	var p page
 	for _, j := range append(append(append(k.closed(), k.gaps()...), k.overlap()), k.wax(0)...) {
 		p.draw(j.surface, j.content)
@@ -101,7 +105,7 @@ func TestTextsOfRelationAndComparisonDoNotOverlap(t *testing.T) {
 // its right: both follow from where the viewer stands.
 func TestSidesOfThePair(t *testing.T) {
 	opt, _ := Options{}.orDefault()
-	k := newPair(closedPair(), opt)
+	k := newPair(pairOf(closedPair()), opt)
 	for _, c := range []struct {
 		j        job
 		left, up string

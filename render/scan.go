@@ -68,6 +68,7 @@ const (
 type smallSurface struct {
 	compact.Encoded
 	mesh    *mesh.Mesh
+	share   float64         // of the allowed deviation that a scan of its size has
 	errorMM float64         // of what is encoded from the scan, at most
 	of      []mesh.VertexID // #V of mesh: the vertex of the scan
 }
@@ -77,8 +78,17 @@ func newSmallSurface(m *mesh.Mesh) *smallSurface {
 	_, size := pageBox(m)
 	share := min(1, size/pageSmallMM)
 	made := simplify.Simplify(m, share*pageSimplify)
-	packed := compact.Encode(made.Mesh, share*pageStepMM)
-	return &smallSurface{packed, made.Mesh, share*pageSimplify + packed.ErrorMM(), made.Vertex}
+	return packed(made.Mesh, share, made.Vertex)
+}
+
+func packed(m *mesh.Mesh, share float64, of []mesh.VertexID) *smallSurface {
+	e := compact.Encode(m, share*pageStepMM)
+	return &smallSurface{e, m, share, share*pageSimplify + e.ErrorMM(), of}
+}
+
+// carried is the surface in the common frame of two.
+func (s *smallSurface) carried(mo inspect.Motion) *smallSurface {
+	return packed(carriedMesh(s.mesh, mo), s.share, s.of)
 }
 
 // refineMM is how long an edge may be where colours change across it, and refineRounds how often the

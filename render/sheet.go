@@ -24,7 +24,7 @@ type SheetInput struct {
 	Case     *casefile.Case // nil: the sheet has no order
 
 	// Relation is how the two scans close on each other; nil: not known.
-	Relation *inspect.RelateOutcome
+	Relation *Pair
 }
 
 // SheetOptions say how the sheet is printed.

@@ -11,7 +11,7 @@ import (
 func (k *labSheet) front() error {
 	k.page("Laboratory sheet")
 	if k.in.Relation != nil {
-		r := k.in.Relation.Relation
+		r := k.in.Relation.Outcome.Relation
 		k.font("B", bodySize)
 		k.y += k.lines("Both jaws closed on each other: "+strings.ToUpper(string(r.Verdict))+" (page 3).", 0, k.y-3, k.width(), 1)
 	}

@@ -10,11 +10,11 @@ import (
 
 // pair is the page of two jaws closed on each other: what was found, the closed pair, the gap on
 // both rims, and what was measured.
-func (k *labSheet) pair(out *inspect.RelateOutcome, taken map[int]bool) error {
-	r := out.Relation
+func (k *labSheet) pair(p *Pair, taken map[int]bool) error {
+	r := p.Outcome.Relation
 	k.page("Upper and lower closed on each other")
 	k.verdict(r.Verdict)
-	shots := newPair(out, printOptions())
+	shots := newPair(p, printOptions())
 	gaps := shots.gaps()
 	steps := gapBands(r.Gap)
 	closed := shots.closed()

@@ -144,7 +144,7 @@ func TestSheetFontHasScripts(t *testing.T) {
 func TestSheetOfAPair(t *testing.T) {
 	var first []byte
 	for range 2 {
-		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: emptyCase(t), Relation: closedPair()}
+		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: emptyCase(t), Relation: pairOf(closedPair())}
 		for _, j := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
 			m, rep := fullReport(j)
 			in.Scans = append(in.Scans, NewScan(m, rep))
@@ -175,7 +175,7 @@ func TestSheetOfAFullOrder(t *testing.T) {
 	fill(reflect.ValueOf(c).Elem(), strings.Repeat("words of a fair length ", 12))
 	c.Order.Number = "K-2031"
 	for _, paper := range []string{"A4", "Letter"} {
-		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: c, Relation: closedPair()}
+		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: c, Relation: pairOf(closedPair())}
 		for _, j := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
 			m, rep := fullReport(j)
 			in.Scans = append(in.Scans, NewScan(m, rep))
@@ -215,7 +215,7 @@ func TestSheetOfAFullOrder(t *testing.T) {
 			t.Errorf("%s: no foot", paper)
 		}
 		text := strings.Join(words, " ")
-		for _, f := range in.Relation.Relation.Findings {
+		for _, f := range in.Relation.Outcome.Relation.Findings {
 			for _, w := range strings.Fields(f.Text) { // the pictures stand beside
 				if !strings.Contains(text, w) {
 					t.Errorf("%s: the word %q of finding %q is not on the sheet", paper, w, f.Code)

@@ -46,11 +46,12 @@ var closedPair = sync.OnceValue(func() (s pairScanned) {
 	if s.out, s.err = inspect.Relate(scans[0], scans[1], inspect.DefaultProtocol(), inspect.RelateOptions{}); s.err != nil {
 		return s
 	}
-	images, err := render.RelationImages(s.out, render.Options{})
+	pair := render.NewPair(s.out, render.NewScan(s.out.Upper.Mesh, s.out.Upper.Report), render.NewScan(s.out.Lower.Mesh, s.out.Lower.Report))
+	images, err := render.RelationImages(pair, render.Options{})
 	if err != nil {
 		return pairScanned{err: err}
 	}
-	html, err := render.PairPage(s.out, images)
+	html, err := render.PairPage(pair, images)
 	if err != nil {
 		return pairScanned{err: err}
 	}

@@ -209,23 +209,23 @@ func relateScans(upper, lower *inspect.Scan, p inspect.Protocol, opt inspect.Rel
 }
 
 // relationImages draws the pictures of a relation.
-func relationImages(o *inspect.RelateOutcome) (out []render.Image, err error) {
+func relationImages(p *render.Pair) (out []render.Image, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			out, err = nil, fmt.Errorf("fornix failed to draw these scans, which is a fault of fornix: %v", p)
 		}
 	}()
-	return render.RelationImages(o, render.Options{})
+	return render.RelationImages(p, render.Options{})
 }
 
 // pairPage writes the page of a relation, with some of its pictures.
-func pairPage(o *inspect.RelateOutcome, pictures []render.Image) (out []byte, err error) {
+func pairPage(p *render.Pair, pictures []render.Image) (out []byte, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			out, err = nil, fmt.Errorf("fornix failed to write the page of these scans, which is a fault of fornix: %v", p)
 		}
 	}()
-	return render.PairPage(o, pictures)
+	return render.PairPage(p, pictures)
 }
 
 // related are the names of images that an earlier run may have left.
@@ -238,7 +238,9 @@ func writeRelation(dir string, o *inspect.RelateOutcome, j job, withImages bool)
 	}
 	written := map[string]bool{}
 	if withImages {
-		pictures, err := relationImages(o)
+		upper, lower := render.NewScan(o.Upper.Mesh, o.Upper.Report), render.NewScan(o.Lower.Mesh, o.Lower.Report)
+		pair := render.NewPair(o, upper, lower)
+		pictures, err := relationImages(pair)
 		if err != nil {
 			return fmt.Errorf("images: %w", err)
 		}
@@ -248,7 +250,7 @@ func writeRelation(dir string, o *inspect.RelateOutcome, j job, withImages bool)
 			}
 			written[im.Name] = true
 		}
-		html, err := pairPage(o, pictures)
+		html, err := pairPage(pair, pictures)
 		if err != nil {
 			return fmt.Errorf("page: %w", err)
 		}
@@ -257,8 +259,8 @@ func writeRelation(dir string, o *inspect.RelateOutcome, j job, withImages bool)
 		}
 		written[pageName] = true
 		paper, err := sheet(render.SheetInput{
-			Scans:    []*render.Scan{render.NewScan(o.Upper.Mesh, o.Upper.Report), render.NewScan(o.Lower.Mesh, o.Lower.Report)},
-			Relation: o,
+			Scans:    []*render.Scan{upper, lower},
+			Relation: pair,
 		}, j)
 		if err != nil {
 			return fmt.Errorf("sheet: %w", err)

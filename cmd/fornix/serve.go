@@ -191,15 +191,20 @@ func engine(j job) serve.Engine {
 			return relateScans(upper, lower, j.protocol, opt)
 		},
 		PairPage: func(o *inspect.RelateOutcome) ([]render.Image, []byte, error) {
-			pictures, err := relationImages(o)
+			p := render.NewPair(o, render.NewScan(o.Upper.Mesh, o.Upper.Report), render.NewScan(o.Lower.Mesh, o.Lower.Report))
+			pictures, err := relationImages(p)
 			if err != nil {
 				return nil, nil, err
 			}
-			html, err := pairPage(o, pictures)
+			html, err := pairPage(p, pictures)
 			return pictures, html, err
 		},
 		Sheet: func(scans []*render.Scan, relation *inspect.RelateOutcome, order *casefile.Case, paper string) ([]byte, error) {
-			return sheet(render.SheetInput{Scans: scans, Relation: relation}, job{protocol: j.protocol, order: order, paper: paper})
+			in := render.SheetInput{Scans: scans}
+			if relation != nil {
+				in.Relation = render.NewPair(relation, scans[0], scans[1])
+			}
+			return sheet(in, job{protocol: j.protocol, order: order, paper: paper})
 		},
 	}
 }

@@ -117,7 +117,7 @@ func Listen(address, dir string, about About) (*Host, error) {
 		return nil, fmt.Errorf("the queue does not start at %s", address)
 	}
 	h.link.Address = s.Addr().String()
-	if h.nc, err = nats.Connect("", nats.InProcessServer(s), nats.Token(link.Token)); err == nil {
+	if h.nc, err = h.own(); err == nil {
 		err = h.begin()
 	}
 	if err != nil {
@@ -205,11 +205,16 @@ func (h *Host) Join(ctx context.Context) (*Queue, error) {
 	if h.server == nil {
 		return Join(ctx, h.link, h.about.Version)
 	}
-	nc, err := nats.Connect("", nats.InProcessServer(h.server), nats.Token(h.link.Token))
+	nc, err := h.own()
 	if err != nil {
 		return nil, err
 	}
 	return enter(ctx, nc, h.link.Batch, h.about.Version)
+}
+
+// own is a connection to the host's own server, which where all processors are busy may take its time.
+func (h *Host) own() (*nats.Conn, error) {
+	return nats.Connect("", nats.InProcessServer(h.server), nats.Token(h.link.Token), nats.Timeout(firstTry))
 }
 
 // Close ends the queue and removes its files.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 	"sync"
 	"time"
 
@@ -53,7 +54,7 @@ func Join(ctx context.Context, l Link, version string) (*Queue, error) {
 
 // connect goes to the server of a link. It comes back by itself where the line is cut.
 func (l Link) connect() (*nats.Conn, error) {
-	opts := []nats.Option{nats.MaxReconnects(int(away / time.Second)), nats.ReconnectWait(time.Second)}
+	opts := []nats.Option{nats.MaxReconnects(int(away / time.Second)), nats.ReconnectWait(time.Second), nats.Timeout(firstTry)}
 	if l.User != "" {
 		opts = append(opts, nats.UserInfo(l.User, l.Token))
 	} else {
@@ -104,7 +105,7 @@ var behind = errors.New("the server has nothing of that name")
 // passes tells of an error that the server is away, or a cluster without one to lead it, and will be back.
 func passes(err error) bool {
 	for _, away := range []error{nats.ErrTimeout, nats.ErrNoResponders, nats.ErrDisconnected, nats.ErrConnectionReconnecting,
-		jetstream.ErrNoStreamResponse, jetstream.ErrJetStreamNotEnabled, context.DeadlineExceeded, behind} {
+		jetstream.ErrNoStreamResponse, jetstream.ErrJetStreamNotEnabled, context.DeadlineExceeded, os.ErrDeadlineExceeded, nats.ErrStaleConnection, behind} {
 		if errors.Is(err, away) {
 			return true
 		}

@@ -209,33 +209,3 @@ func TestAppFindsEachFault(t *testing.T) {
 	p.await("no case", `document.querySelectorAll('.case').length === 0`)
 	p.shot("app-search", true)
 }
-
-// Every page of the app, light and dark, wide and narrow, with its panels open.
-func TestAppIsAccessible(t *testing.T) {
-	checker := accessibility(t)
-	base := serveApp(t)
-	p := openApp(t, base, 1300, false)
-	p.drop(scanFile(t, "lower-canted", "Quibbleton lower.stl"))
-	for _, look := range []struct {
-		width int64
-		dark  bool
-	}{{1300, false}, {390, true}} {
-		for _, path := range []string{"", "case/1", "case/1/order"} {
-			p := openTab(t, base+path, base, "#main", look.width, 900, look.dark)
-			if path == "case/1" {
-				p.await("the frame", `document.getElementById('turn').dataset.ready === 'yes'`)
-				value[any](p, `document.querySelectorAll('details').forEach((d) => { d.open = true; }); null`)
-			}
-			if path == "case/1/order" {
-				p.await("the gaps", `document.querySelectorAll('#gaps li').length > 10`)
-			}
-			p.settle()
-			name := strings.ReplaceAll(path, "/", "-")
-			p.shot(fmt.Sprintf("app-all-%s-%d", name, look.width), true)
-			p.accessible(checker, fmt.Sprintf("%q, %d wide", path, look.width))
-			if w := value[float64](p, `document.documentElement.scrollWidth`); w > float64(look.width) {
-				t.Errorf("%q is %g wide in a window of %d", path, w, look.width)
-			}
-		}
-	}
-}

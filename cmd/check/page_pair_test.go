@@ -238,21 +238,6 @@ func TestPairPageOpensAndCuts(t *testing.T) {
 	p.shot("pair-cut", false)
 }
 
-// A general-purpose checker finds nothing serious; words stand for the view; paper shows no buttons.
-func TestPairPageIsAccessible(t *testing.T) {
-	s := pairPage(t)
-	checker := accessibility(t)
-	for _, dark := range []bool{false, true} {
-		p := openPage(t, s.file, 390, 844, dark)
-		p.click("#cut")
-		p.shot(fmt.Sprintf("pair-narrow-dark-%v", dark), true)
-		p.accessible(checker, fmt.Sprintf("pair, dark %v", dark))
-		if n := value[int](p, `[...document.images].filter((i) => i.naturalWidth > 1000 && i.alt.length > 20).length`); n != 2 {
-			t.Errorf("%d pictures with words for those who do not see them", n)
-		}
-	}
-}
-
 // With the network off, as the pages are opened in these tests, nothing can be fetched: else to open
 // them so would show nothing.
 func TestOfflineIsOffline(t *testing.T) {

@@ -65,6 +65,7 @@ function legend(scale) {
     return;
   }
   for (let mm = Math.ceil(scale.from); mm <= scale.to; mm++) write(mm, mm === Math.floor(scale.to) ? mm + ' mm' : String(mm), 'below');
+  at.classList.toggle('plain', !scale.limits?.length);
   (scale.limits || []).forEach((l, i) => {
     if (l.mm >= scale.from && l.mm <= scale.to) write(l.mm, l.text, i % 2 ? 'above' : 'above high');
   });
@@ -95,9 +96,9 @@ async function start() {
   for (const s of data.surfaces) surfaces.push(await unpacked(s));
   const stage = new Stage(find('stage'), find('canvas'), data, surfaces);
   showSides(stage); // first, so that marks keep clear of it
-  const marks = new Marks(stage);
   const precision = Math.ceil(200 * data.error_mm) / 100; // of a length between two points: both ends
-  const measure = new Measure(stage, find('said'), precision);
+  const measure = new Measure(stage, find('said'), precision); // before marks, for the same reason
+  const marks = new Marks(stage);
   panel = new Panel(find('panel'), find('contour'), find('contour-said'), theme, precision);
   const section = new Section(stage, panel, find('slide'), find('slid'));
 
@@ -196,10 +197,7 @@ async function start() {
   find('away').addEventListener('change', hide);
 
   for (const id of ['views', 'tools', 'zooms', 'layers']) find(id).hidden = false;
-  const open = stage.whole(first);
-  stage.turn.copy(open.turn);
-  stage.centre.copy(open.centre);
-  stage.half = open.half;
+  stage.set(stage.whole(first));
   stage.draw();
   find('waiting').remove();
   root.classList.add('drawn');

@@ -60,6 +60,8 @@ export class Measure {
     const [w, h] = this.text.userData.size;
     this.text.scale.set(w * px, h * px, 1);
     this.text.position.copy(this.points[0]).lerp(this.points[1], 0.5).addScaledVector(s.axis(1), 18 * px).addScaledVector(toward, 1);
+    const [x, y] = s.place(this.text.position);
+    s.edges.push([x - w / 2, y - h / 2, x + w / 2, y + h / 2]);
   }
 }
 

@@ -28,7 +28,8 @@ export class Stage extends EventTarget {
     this.ray = new Raycaster();
     this.depth = new Depth(this);
     this.drawing = false;
-    this.edges = []; // boxes over the picture that signs keep clear of
+    this.edges = []; // boxes over the picture that signs keep clear of, of its edges and of tools
+    this.goal = null; // where the camera went last
     new ResizeObserver(() => this.resize()).observe(element);
     this.resize();
   }
@@ -39,7 +40,10 @@ export class Stage extends EventTarget {
     this.width = w;
     this.height = h;
     this.renderer.setPixelRatio(Math.min(2, window.devicePixelRatio || 1));
+    const g = this.goal;
+    const whole = g?.view && Math.abs(this.half - g.half) < 1e-6 * g.half && this.centre.distanceTo(g.centre) < 1e-6 && this.turn.angleTo(g.turn) < 1e-6;
     this.renderer.setSize(w, h, false);
+    if (whole) this.set(this.whole(g.view)); // all that was seen stays seen, as a window is made narrow or a phone is turned
     this.ask();
   }
 
@@ -88,7 +92,7 @@ export class Stage extends EventTarget {
     return new Quaternion().setFromRotationMatrix(new Matrix4().makeBasis(r, u, t));
   }
 
-  // whole returns how to see all of the surface from a view.
+  // whole returns how to see all of the surface from a view, which stays so while the picture changes its size.
   whole(view) {
     const turn = Stage.facing(view.toward, view.up);
     const r = new Vector3(1, 0, 0).applyQuaternion(turn), u = new Vector3(0, 1, 0).applyQuaternion(turn);
@@ -96,7 +100,7 @@ export class Stage extends EventTarget {
     const side = Math.min(this.width, this.height), room = 76; // pixels for what stands at the edges
     const half = Math.max((x1 - x0) * side / (this.width - room), (y1 - y0) * side / (this.height - room)) / 2;
     const centre = new Vector3().addScaledVector(r, (x0 + x1) / 2).addScaledVector(u, (y0 + y1) / 2);
-    return { turn, centre, half: half || 40 };
+    return { turn, centre, half: half || 40, view };
   }
 
   // extent returns how far what is shown reaches along a direction, mm from the middle.
@@ -122,8 +126,17 @@ export class Stage extends EventTarget {
     this.ask();
   }
 
+  // set puts the camera there at once.
+  set(to) {
+    this.goal = to;
+    this.turn.copy(to.turn);
+    this.centre.copy(to.centre);
+    this.half = to.half;
+  }
+
   // go moves the camera, over a third of a second where motion is welcome.
   go(to) {
+    this.goal = to;
     const from = { turn: this.turn.clone(), centre: this.centre.clone(), half: this.half };
     const still = matchMedia('(prefers-reduced-motion: reduce)').matches;
     const start = performance.now(), run = (this.run = (this.run || 0) + 1);

@@ -116,6 +116,8 @@ func (s *Server) take(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case errors.As(err, &large):
 		fault(w, http.StatusRequestEntityTooLarge, tooLarge)
+	case errors.Is(err, io.ErrUnexpectedEOF): // who sent it went away
+		fault(w, http.StatusBadRequest, "The file did not come whole.")
 	case err != nil:
 		s.refuse(w, err)
 	default:

@@ -30,20 +30,20 @@ export function send(path, file, told) {
 	});
 }
 
-// notice shows what went wrong until it is put away.
-export function notice(text) {
+// notice shows what went wrong until it is closed, or something goes well; without a text it goes.
+export function notice(text = '') {
 	const at = document.getElementById('notice');
-	at.textContent = text;
-	at.hidden = false;
-	clearTimeout(notice.timer);
-	notice.timer = setTimeout(() => { at.hidden = true; }, 12000);
+	at.querySelector('p').textContent = text;
+	at.hidden = text === '';
 }
+
+document.querySelector('#notice button').addEventListener('click', () => notice());
 
 // attempt does something and tells when it fails; what failed before is told no longer when it works.
 export async function attempt(f) {
 	try {
 		const done = await f();
-		document.getElementById('notice').hidden = true;
+		notice();
 		return done;
 	} catch (err) {
 		notice(err.message);

@@ -43,6 +43,7 @@ async function take(files, then) {
 	if (files.length === 0) {
 		return;
 	}
+	notice();
 	const most = Number(zone.dataset.most);
 	let into = zone.dataset.case || '';
 	const together = into !== '' || files.length <= 2;

@@ -10,13 +10,13 @@ import (
 	"fornix/inspect/casefile"
 )
 
-// sheetScripts are those that the sheet's font has whole and that read rightly when their letters are
-// set one after the other from left to right. The font has letters of others too (Hebrew, Arabic, Lao
-// …), but those run from right to left, or join and stack: half-set, they would read as something else.
+// sheetScripts are those that the font has whole and that read rightly when their letters are set one
+// after the other from left to right. The font has letters of others too (Lao …), but those join or stack:
+// half-set, they would read as something else.
 var sheetScripts = []*unicode.RangeTable{unicode.Latin, unicode.Greek, unicode.Cyrillic, unicode.Armenian, unicode.Georgian, unicode.Common, unicode.Inherited}
 
-// settable is a letter as the sheet sets it: a blank for what is white, -1 for what is not seen at all,
-// and a question mark for what it cannot set.
+// settable is a letter as a plot sets it: a blank for what is white, -1 for what is not seen at all, and a
+// question mark for what it cannot set.
 func settable(buf *sfnt.Buffer, r rune) rune {
 	switch {
 	case r == '\n' || r == '\t' || r == '\u00a0':
@@ -24,26 +24,45 @@ func settable(buf *sfnt.Buffer, r rune) rune {
 	case unicode.Is(unicode.Cf, r):
 		return -1
 	}
-	if i, err := sheetFont().GlyphIndex(buf, r); err != nil || i == 0 || r > 0xffff || !unicode.In(r, sheetScripts...) {
+	if !hasGlyph(buf, r) || !unicode.In(r, sheetScripts...) {
 		return '?'
 	}
 	return r
 }
 
+func hasGlyph(buf *sfnt.Buffer, r rune) bool {
+	i, err := sheetFont().GlyphIndex(buf, r)
+	return err == nil && i != 0 && r <= 0xffff
+}
+
+// asSet is a text as the sheet sets it, in the order in which it is read: as settable has it, and Hebrew
+// and Arabic letters too, the latter in the forms that join. An Arabic letter whose forms the font lacks
+// is a question mark.
+func asSet(buf *sfnt.Buffer, text string) string {
+	return strings.Map(func(r rune) rune {
+		back := unicode.In(r, unicode.Hebrew, unicode.Arabic)
+		switch {
+		case controls(r):
+			return r
+		case !back:
+			return settable(buf, r)
+		case !hasGlyph(buf, r), r < 0xfb00 && unicode.Is(unicode.Arabic, r) && unicode.IsLetter(r):
+			return '?'
+		}
+		return r
+	}, string(withForms([]rune(text))))
+}
+
 // Unprinted counts the letters of a text, and those among them that the laboratory sheet cannot set: it
 // prints a question mark for each.
 func Unprinted(text string) (count, of int) {
-	var buf sfnt.Buffer
 	for _, r := range text {
-		if unicode.IsSpace(r) || unicode.Is(unicode.Cf, r) {
-			continue
-		}
-		of++
-		if r != '?' && settable(&buf, r) == '?' {
-			count++
+		if !unicode.IsSpace(r) && !unicode.Is(unicode.Cf, r) {
+			of++
 		}
 	}
-	return count, of
+	var buf sfnt.Buffer
+	return strings.Count(asSet(&buf, text), "?") - strings.Count(text, "?"), of
 }
 
 // Unset is a field of an order some letters of which the laboratory sheet cannot print.
@@ -72,7 +91,7 @@ func UnprintedFields(c *casefile.Case) []Unset {
 }
 
 // SheetLetters names the scripts that the sheet prints.
-const SheetLetters = "Latin, Greek, Cyrillic, Armenian and Georgian"
+const SheetLetters = "Latin, Greek, Cyrillic, Armenian, Georgian, Hebrew and Arabic"
 
 // unprinted tells on the sheet which fields stand on it with question marks, and where they stand whole.
 func (k *labSheet) unprinted() {

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -132,10 +131,10 @@ func (k *labSheet) page(title string) {
 	f.AddPage()
 	f.SetTextColor(0, 0, 0)
 	k.font("B", headSize+2)
-	f.Text(sheetMargin, sheetMargin+3, k.says(title))
+	k.say(sheetMargin, sheetMargin+3, title)
 	k.font("", bodySize)
-	right := k.says(k.number())
-	f.Text(k.w-sheetMargin-f.GetStringWidth(right), sheetMargin+3, right)
+	right := k.line(k.number())
+	k.put(k.w-sheetMargin-f.GetStringWidth(right.text), sheetMargin+3, right)
 	k.rule(sheetMargin+5.5, 0.4)
 	k.rule(k.h-sheetFoot, 0.2)
 	k.font("", smallSize)
@@ -148,7 +147,7 @@ func (k *labSheet) page(title string) {
 // number names the case at the head of every page.
 func (k *labSheet) number() string {
 	if c := k.in.Case; c != nil && c.Order.Number != "" {
-		return "case " + c.Order.Number
+		return "case " + isolated(c.Order.Number)
 	}
 	return "no case number given"
 }
@@ -164,14 +163,12 @@ func (k *labSheet) rule(y, width float64) {
 // head sets a heading.
 func (k *labSheet) head(text string) {
 	k.font("B", headSize-1)
-	k.pdf.Text(sheetMargin, k.y+3.5, k.says(text))
+	k.say(sheetMargin, k.y+3.5, text)
 	k.y += 6
 }
 
-// says is text as the sheet can set it.
-func (k *labSheet) says(text string) string {
-	return strings.Map(func(r rune) rune { return settable(&k.buf, r) }, text)
-}
+// says is text as the sheet can set it, in the order in which it is read.
+func (k *labSheet) says(text string) string { return asSet(&k.buf, text) }
 
 // lines sets a paragraph x mm from the left margin and w wide, and returns its height. With lines
 // over most the rest is cut off with an ellipsis.
@@ -181,15 +178,7 @@ func (k *labSheet) lines(text string, x, y, w float64, most int) float64 {
 
 // linesOf does so with lines of another height.
 func (k *labSheet) linesOf(text string, x, y, w float64, most int, lineMM float64) float64 {
-	ls := k.pdf.SplitText(k.says(text), w)
-	if most > 0 && len(ls) > most {
-		ls = ls[:most]
-		ls[most-1] = strings.TrimRight(ls[most-1], " ") + " …"
-	}
-	for i, l := range ls {
-		k.pdf.Text(sheetMargin+x, y+3+float64(i)*lineMM, l)
-	}
-	return float64(len(ls)) * lineMM
+	return k.set(k.split(text, w, 0, most), x, y, w, lineMM)
 }
 
 // picture sets a printed picture with its upper left corner at x, y (from the page's edge), w wide,
@@ -207,13 +196,13 @@ func (k *labSheet) picture(p printed, x, y, w float64) {
 	f.Rect(x, y, w, h, "D")
 	k.font("B", bodySize)
 	if p.left != "" {
-		f.Text(x+1.5, y+4, k.says(p.left))
+		k.say(x+1.5, y+4, p.left)
 	}
 	if p.right != "" {
-		f.Text(x+w-1.5-f.GetStringWidth(p.right), y+4, k.says(p.right))
+		k.say(x+w-1.5-f.GetStringWidth(p.right), y+4, p.right)
 	}
 	k.font("", smallSize)
-	f.Text(x, y+h+3.4, k.says(p.title))
+	k.say(x, y+h+3.4, p.title)
 	mm := 10.0
 	for _, mm = range []float64{10, 5, 2, 1} {
 		if mm*p.perMM/float64(p.w)*w <= 0.4*w {

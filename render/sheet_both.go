@@ -121,7 +121,7 @@ func (k *labSheet) bothRowTall(r bothValue) float64 {
 	k.font("", smallSize)
 	n := 1
 	for c, t := range [4]string{r.name, r.values[0], r.values[1], r.limitsText()} {
-		n = max(n, len(k.pdf.SplitText(k.says(t), cols[c+1]-cols[c]-2)))
+		n = max(n, len(k.split(t, cols[c+1]-cols[c]-2, 0, 0)))
 	}
 	return float64(n) * bothRow
 }

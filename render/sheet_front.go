@@ -90,7 +90,7 @@ func (k *labSheet) findingsTall(all []inspect.Finding, w float64) float64 {
 
 func (k *labSheet) findingTall(g *inspect.Finding, w float64) float64 {
 	k.font("", bodySize)
-	return float64(len(k.pdf.SplitText(k.says(g.Text), w-10)))*lineMM + 1.4
+	return float64(len(k.split(g.Text, w-10, 0, 0)))*lineMM + 1.4
 }
 
 // findings lists findings, gravest first, as far as there is room; file is where all of them stand.
@@ -136,7 +136,7 @@ func (k *labSheet) disc(g *inspect.Finding, x, y float64) {
 // scanWords names a scan in one line.
 func scanWords(rep *inspect.Report) string {
 	parts := []string{jawWords(rep)}
-	for _, s := range []string{rep.Surface, rep.Coverage, rep.Scan.File} {
+	for _, s := range []string{rep.Surface, rep.Coverage, isolated(rep.Scan.File)} {
 		if s != "" {
 			parts = append(parts, s)
 		}

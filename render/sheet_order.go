@@ -40,7 +40,7 @@ func (k *labSheet) endTall() float64 {
 	tall := 6 + 3 + 6 + lineMM + 4 + 8.5 + lineMM
 	k.font("", bodySize)
 	for _, t := range inspect.Cautions() {
-		tall += float64(len(k.pdf.SplitText(k.says(t), k.width())))*lineMM + 0.8
+		tall += float64(len(k.split(t, k.width(), 0, 0)))*lineMM + 0.8
 	}
 	return tall + float64(len(k.in.Scans))*(2*lineMM+1)
 }
@@ -58,7 +58,7 @@ func (k *labSheet) end() {
 	for i := range k.in.Scans {
 		s := &k.in.Scans[i].Report.Scan
 		k.font("", bodySize)
-		k.y += k.lines(fmt.Sprintf("%s: %d bytes, %d faces, unit %s", s.File, s.Bytes, s.Faces, s.Unit), 0, k.y, k.width(), 1)
+		k.y += k.lines(fmt.Sprintf("%s: %d bytes, %d faces, unit %s", isolated(s.File), s.Bytes, s.Faces, s.Unit), 0, k.y, k.width(), 1)
 		k.y += k.lines("SHA-256 "+s.SHA256, 0, k.y, k.width(), 1) + 1
 	}
 	k.y += k.lines("Judged by "+k.in.Scans[0].Report.Protocol, 0, k.y, k.width(), 1) + 4
@@ -69,10 +69,10 @@ func (k *labSheet) end() {
 	by, on := "Signature of the clinician", "Date"
 	if c != nil {
 		if c.Signature.By != "" {
-			by += ": " + c.Signature.By
+			by += ": " + isolated(c.Signature.By)
 		}
 		if c.Signature.On != "" {
-			on += ": " + c.Signature.On
+			on += ": " + isolated(c.Signature.On)
 		}
 	}
 	k.lines(by, 0, k.y+8.5, 95, 1)
@@ -171,7 +171,7 @@ func (k *labSheet) halves(groups []casefile.Group, w float64, lines int) (split 
 
 func (k *labSheet) rowHeight(name, value string, w float64, most int) float64 {
 	k.font("", smallSize)
-	n := max(len(k.pdf.SplitText(k.says(name), nameMM-2)), len(k.pdf.SplitText(k.says(value), w-nameMM)), 1)
+	n := max(len(k.split(name, nameMM-2, 0, 0)), len(k.split(value, w-nameMM, auto, 0)), 1)
 	return float64(min(n, most)) * rowMM
 }
 
@@ -187,6 +187,6 @@ func (k *labSheet) row(name, value string, x, w float64, most int) {
 		at := sheetMargin + x + nameMM
 		k.pdf.Line(at, k.y+3.2, at+w-nameMM, k.y+3.2)
 	}
-	k.linesOf(value, x+nameMM, k.y, w-nameMM, most, rowMM)
+	k.set(k.split(value, w-nameMM, auto, most), x+nameMM, k.y, w-nameMM, rowMM)
 	k.y += h
 }

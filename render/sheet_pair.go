@@ -60,7 +60,7 @@ func (k *labSheet) steps(b bands) {
 	f := k.pdf
 	k.font("", smallSize)
 	t := b.title + ", " + b.unit
-	f.Text(sheetMargin, k.y+3, k.says(t))
+	k.say(sheetMargin, k.y+3, t)
 	x := sheetMargin + f.GetStringWidth(t) + 4
 	const w = 12.0
 	for i, c := range b.colours() {

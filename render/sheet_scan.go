@@ -149,7 +149,7 @@ func (k *labSheet) profileNames(st []inspect.Station, at []float64, px func(floa
 		left := max(from, min((px(at[i])+px(at[j]))/2-w/2, to-w))
 		for row := range free {
 			if left >= free[row] {
-				f.Text(left, bottom+4.4+float64(row)*3.6, k.says(t))
+				k.say(left, bottom+4.4+float64(row)*3.6, t)
 				free[row] = left + w + 2
 				break
 			}

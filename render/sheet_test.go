@@ -3,11 +3,13 @@ package render
 import (
 	"bytes"
 	"html"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"reflect"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -80,7 +82,7 @@ func TestSheetText(t *testing.T) {
 		t.Skip("no pdftotext")
 	}
 	c := emptyCase(t)
-	c.Clinic.Address, c.More.Notes = "東京 12", "תותבת"
+	c.Clinic.Address, c.More.Notes = "東京 12", "義歯床"
 	out, reps := sheetOf(t, c, "A4", inspect.Lower)
 	path := filepath.Join(t.TempDir(), "sheet.pdf")
 	if err := os.WriteFile(path, out, 0o600); err != nil {
@@ -94,7 +96,7 @@ func TestSheetText(t *testing.T) {
 	want := []string{"Laboratory sheet", "case K-2031", "Łódź Ελλάς Київ", strings.ToUpper(string(reps[0].Verdict)),
 		"page 1 of 3", "page 3 of 3", reps[0].Scan.File, caution, "Border thickness along the border", "Missing before this is sent",
 		"over 0.6 / 0.9 mm", "Signature of the clinician", "?? 12",
-		"Not printed as it was written", "Read these in the order file: Clinic's address (2 of 4 letters); Notes (5 of 5 letters)."}
+		"Not printed as it was written", "Read these in the order file: Clinic's address (2 of 4 letters); Notes (3 of 3 letters)."}
 	want = append(want, inspect.Cautions()...)
 	for _, g := range c.Missing("") {
 		want = append(want, casefile.Name(g.Key))
@@ -119,7 +121,7 @@ func TestSheetFontHasScripts(t *testing.T) {
 	var buf sfnt.Buffer
 	for script, letters := range map[string]string{
 		"Latin": "AzÄéßŁčđğİıőşţÞœ", "Greek": "ΑΩάώϊ", "Cyrillic": "АяЁґЇєљћ", "Armenian": "Աբև", "Georgian": "აბჰ",
-		"signs": "±°·–…’“„",
+		"Hebrew": "אבגדהוזחטיךכלםמןנסעףפץצקרשת־׳״\u05b0\u05bc\u05c1", "Arabic": "،؛؟٠١٢٣٤٥٦٧٨٩٪ـ\u064b\u064c\u064d\u064e\u064f\u0650\u0651\u0652۰۱۲۳۴۵۶۷۸۹", "signs": "±°·–…’“„",
 	} {
 		for _, r := range letters {
 			if i, err := sheetFont().GlyphIndex(&buf, r); err != nil || i == 0 {
@@ -127,15 +129,22 @@ func TestSheetFontHasScripts(t *testing.T) {
 			}
 		}
 	}
+	for letter, all := range forms {
+		for _, form := range append(slices.Clone(all), slices.Collect(maps.Values(alefs))...) {
+			if !hasGlyph(&buf, form) {
+				t.Errorf("%c: no glyph for its form %04x", letter, form)
+			}
+		}
+	}
 	// Letters that the font lacks, and those that it has and that cannot be set one after the other.
 	for text, want := range map[string]string{
-		"a漢b": "a?b", "אבa": "??a", "سa": "?a", "नमस्ते": "??????", "ກa": "?a", "z\u200b\u00ady": "zy", "e\u0301": "e\u0301", "?": "?", "😀": "?",
+		"a漢b": "a?b", "אבa": "אבa", "سa": "\ufeb1a", "ۂێ1": "??1", "नमस्ते": "??????", "ກa": "?a", "z\u200b\u00ady": "zy", "e\u0301": "e\u0301", "?": "?", "😀": "?",
 	} {
 		if got := newSheet("A4").says(text); got != want {
 			t.Errorf("%q is set as %q, not %q", text, got, want)
 		}
 	}
-	if n, of := Unprinted("a 漢字 סb?\u200b"); n != 3 || of != 6 {
+	if n, of := Unprinted("a 漢字 סb?\u200bێلا"); n != 3 || of != 9 {
 		t.Errorf("%d of %d letters cannot be printed", n, of)
 	}
 }
@@ -171,10 +180,12 @@ func TestSheetOfAFullOrder(t *testing.T) {
 	if err != nil {
 		t.Skip("no pdftotext")
 	}
-	c := emptyCase(t)
-	fill(reflect.ValueOf(c).Elem(), strings.Repeat("words of a fair length ", 12))
-	c.Order.Number = "K-2031"
-	for _, paper := range []string{"A4", "Letter"} {
+	const english, back = "words of a fair length ", "الرجاء إرسال القالب שלום 12 "
+	for _, of := range [][2]string{{"A4", english}, {"Letter", english}, {"Letter", back}} {
+		paper := of[0]
+		c := emptyCase(t)
+		fill(reflect.ValueOf(c).Elem(), strings.Repeat(of[1], 12))
+		c.Order.Number = "K-2031"
 		in := SheetInput{Protocol: inspect.DefaultProtocol(), Case: c, Relation: pairOf(closedPair())}
 		for _, j := range []inspect.Jaw{inspect.Upper, inspect.Lower} {
 			m, rep := fullReport(j)

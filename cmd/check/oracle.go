@@ -14,12 +14,13 @@ const (
 	cgalPackage = "libcgal-dev"
 	pdfPackage  = "poppler-utils" // pdftotext reads what the sheet says
 	rPackage    = "r-base-core"
+	ucdPackage  = "unicode-data" // the Unicode Character Database, with the test cases of its annexes
 )
 
 // installOracles gets the reference libraries by Debian's package manager. Without them the
 // tests that need them are skipped, so it only says so where it cannot.
 func installOracles() result {
-	if haveVTK() && haveCGAL() && havePDF() && haveR() {
+	if haveVTK() && haveCGAL() && havePDF() && haveR() && haveUnicode() {
 		return pass()
 	}
 	apt, err := exec.LookPath("apt-get")
@@ -27,7 +28,7 @@ func installOracles() result {
 		fmt.Println("no reference libraries and no way to install them: the tests that need them will be left out")
 		return pass()
 	}
-	for _, args := range [][]string{{"update", "-q"}, {"install", "-y", "-q", "--no-install-recommends", vtkPackage, cgalPackage, pdfPackage, rPackage, "g++"}} {
+	for _, args := range [][]string{{"update", "-q"}, {"install", "-y", "-q", "--no-install-recommends", vtkPackage, cgalPackage, pdfPackage, rPackage, ucdPackage, "g++"}} {
 		c := exec.Command(apt, args...)
 		c.Env = append(os.Environ(), "DEBIAN_FRONTEND=noninteractive")
 		if out, err := c.CombinedOutput(); err != nil {
@@ -45,6 +46,11 @@ func haveVTK() bool { return exec.Command(debianPython, "-c", "import vtk").Run(
 
 func havePDF() bool {
 	_, err := exec.LookPath("pdftotext")
+	return err == nil
+}
+
+func haveUnicode() bool {
+	_, err := os.Stat("/usr/share/unicode/BidiCharacterTest.txt")
 	return err == nil
 }
 

@@ -58,7 +58,7 @@ func TestOrderIsCheckedAndKept(t *testing.T) {
 		t.Errorf("%+v %v", c.Order, err)
 	}
 	// What the sheet cannot print is told before it is sent, and hinders nothing.
-	if st = s.order("/case/1/order", map[string]string{"more.notes": "מגש 2", "clinic.address": "Zürich"}); !st.Saved || len(st.Unset) != 1 || !strings.HasPrefix(st.Unset["more.notes"], "3 of 4 letters cannot be printed") {
+	if st = s.order("/case/1/order", map[string]string{"more.notes": "義歯床 2", "clinic.address": "Zürich"}); !st.Saved || len(st.Unset) != 1 || !strings.HasPrefix(st.Unset["more.notes"], "3 of 4 letters cannot be printed") {
 		t.Errorf("%+v", st)
 	}
 	if _, page := s.ask("GET", "/case/1", nil, nil); !strings.Contains(page, "Notes: 3 of 4 letters cannot be printed") {

@@ -1,6 +1,9 @@
 package render
 
-import "unicode"
+import (
+	"strings"
+	"unicode"
+)
 
 // The forms of letters that join. The font has them as letters of their own (Unicode's presentation
 // forms), so a word can be set without the font's rules.
@@ -63,7 +66,18 @@ func joins(r rune) (before, behind bool) {
 // mark tells whether a letter is a mark on the one before, which joining does not see.
 func mark(r rune) bool { return unicode.Is(unicode.Mn, r) }
 
-// withForms puts the forms that join in place of the letters of a text, and one sign in place of lam and alef.
+const dagesh = 0x5bc // a dot in a Hebrew letter
+
+// dotted is a Hebrew letter with a dagesh, whose place in it no rule gives; 0 where Unicode has none.
+func dotted(r rune) rune {
+	if r < 0x5d0 || r > 0x5ea || strings.ContainsRune("\u05d7\u05dd\u05df\u05e2\u05e5", r) {
+		return 0
+	}
+	return 0xfb30 + r - 0x5d0
+}
+
+// withForms puts the forms that join in place of the letters of a text, one sign in place of lam and alef, and
+// one in place of a Hebrew letter and its dagesh.
 // All else stays, in its place.
 func withForms(text []rune) []rune {
 	out := make([]rune, 0, len(text))
@@ -77,6 +91,16 @@ func withForms(text []rune) []rune {
 	}
 	for i := 0; i < len(text); i++ {
 		r := text[i]
+		if r == dagesh {
+			k := len(out) - 1 // its letter, with marks between
+			for k >= 0 && mark(out[k]) {
+				k--
+			}
+			if k >= 0 && dotted(out[k]) != 0 {
+				out[k] = dotted(out[k])
+				continue
+			}
+		}
 		f := forms[r]
 		if len(f) == 0 {
 			if r != joiner && r != notJoined {

@@ -10,25 +10,26 @@ import (
 // cursive joining (R1 to R7), lam-alef (L1 to L3), marks that joining does not see, and the two joiners.
 func TestWordsJoin(t *testing.T) {
 	for word, want := range map[string]string{
-		"بيت":      "\ufe91\ufef4\ufe96",                                       // house: dual-joining letters begin, go on, end
-		"دار":      "\ufea9\ufe8d\ufead",                                       // home: right-joining letters join nothing behind
-		"باب":      "\ufe91\ufe8e\ufe8f",                                       // door: one that ends the joining
-		"سلام":     "\ufeb3\ufefc\ufee1",                                       // peace: lam and alef, joined to the letter before
-		"لا":       "\ufefb",                                                   // no: lam and alef alone
-		"لَا":      "\ufefb\u064e",                                             // the same with a mark between
-		"ماء":      "\ufee3\ufe8e\ufe80",                                       // water: hamza joins nothing
-		"بَيْت":    "\ufe91\u064e\ufef4\u0652\ufe96",                           // house, with its marks
-		"می‌خواهم": "\ufee3\ufbfd\ufea7\ufeee\ufe8d\ufeeb\ufee2",               // Persian, I want: the non-joiner parts the word
-		"ه‍":       "\ufeeb",                                                   // the joiner gives the form that joins behind
-		"مـ":       "\ufee3\u0640",                                             // so does tatweel
-		"پژ":       "\ufb58\ufb8b",                                             // letters of Persian
-		"على":      "\ufecb\ufee0\ufef0",                                       // on: alef maksura ends
-		"abc ب 12": "abc \ufe8f 12",                                            // nothing to join to
-		"שלום":     "שלום",                                                     // Hebrew does not join
-		"الأسنان":  "\ufe8d\ufef7\ufeb3\ufee8\ufe8e\ufee5",                     // teeth: lam and alef with hamza
-		"مختبر":    "\ufee3\ufea8\ufe98\ufe92\ufeae",                           // laboratory
-		"أ ب":      "\ufe83 \ufe8f",                                            // a blank parts them
-		"ئن":       "\ufe8b\ufee6", "تة": "\ufe97\ufe94", "كگ": "\ufedb\ufb93", // further letters at both ends
+		"بيت":      "\ufe91\ufef4\ufe96",                         // house: dual-joining letters begin, go on, end
+		"دار":      "\ufea9\ufe8d\ufead",                         // home: right-joining letters join nothing behind
+		"باب":      "\ufe91\ufe8e\ufe8f",                         // door: one that ends the joining
+		"سلام":     "\ufeb3\ufefc\ufee1",                         // peace: lam and alef, joined to the letter before
+		"لا":       "\ufefb",                                     // no: lam and alef alone
+		"لَا":      "\ufefb\u064e",                               // the same with a mark between
+		"ماء":      "\ufee3\ufe8e\ufe80",                         // water: hamza joins nothing
+		"بَيْت":    "\ufe91\u064e\ufef4\u0652\ufe96",             // house, with its marks
+		"می‌خواهم": "\ufee3\ufbfd\ufea7\ufeee\ufe8d\ufeeb\ufee2", // Persian, I want: the non-joiner parts the word
+		"ه‍":       "\ufeeb",                                     // the joiner gives the form that joins behind
+		"مـ":       "\ufee3\u0640",                               // so does tatweel
+		"پژ":       "\ufb58\ufb8b",                               // letters of Persian
+		"على":      "\ufecb\ufee0\ufef0",                         // on: alef maksura ends
+		"abc ب 12": "abc \ufe8f 12",                              // nothing to join to
+		"וּבְּ":    "\ufb35\ufb31\u05b0", "חּ": "חּ",             // but a dagesh stands in its letter
+		"שלום":    "שלום",                                                     // Hebrew does not join
+		"الأسنان": "\ufe8d\ufef7\ufeb3\ufee8\ufe8e\ufee5",                     // teeth: lam and alef with hamza
+		"مختبر":   "\ufee3\ufea8\ufe98\ufe92\ufeae",                           // laboratory
+		"أ ب":     "\ufe83 \ufe8f",                                            // a blank parts them
+		"ئن":      "\ufe8b\ufee6", "تة": "\ufe97\ufe94", "كگ": "\ufedb\ufb93", // further letters at both ends
 		"ڤڭ": "\ufb6c\ufbd4", "يڈ": "\ufef3\ufb89", "ڑٹ": "\ufb8c\ufb66", "ھې": "\ufbac\ufbe5", // of other languages
 	} {
 		if got := string(withForms([]rune(word))); got != want {
@@ -65,6 +66,12 @@ func TestFormsAreThoseOfTheStandard(t *testing.T) {
 			if want := "<" + place + "> 0644 0" + strings.ToUpper(strconv.FormatInt(int64(alef), 16)); of[first+rune(k)] != want {
 				t.Errorf("%04x is %s and not %s", first+rune(k), of[first+rune(k)], want)
 			}
+		}
+	}
+	for r := rune(0x5d0); r <= 0x5ea; r++ { // UnicodeData.txt has no form where dotted gives none
+		want := "05" + strings.ToUpper(strconv.FormatInt(int64(r-0x500), 16)) + " 05BC"
+		if got := of[0xfb30+r-0x5d0]; dotted(r) == 0 && got != "" || dotted(r) != 0 && got != want {
+			t.Errorf("%04x with a dagesh is %q and not %q", r, got, want)
 		}
 	}
 	found := 0

@@ -5,8 +5,10 @@ import (
 	"compress/flate"
 	"compress/gzip"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
+	"math"
 	"path"
 	"slices"
 	"strconv"
@@ -85,9 +87,12 @@ func peek(scan []byte) (name string, inside []byte, packed bool) {
 
 // stlHeader is Header for STL.
 func stlHeader(stl []byte) string {
-	if end := binaryEnd(stl); end > 0 {
-		text := bytes.TrimRight(bytes.ToValidUTF8(stl[:headerBytes], nil), "\x00 ")
-		return string(bytes.ReplaceAll(append(text, stl[end:]...), []byte{0}, []byte(" ")))
+	if mesh.Tell(stl) == mesh.STLBinary {
+		text := bytes.TrimRight(bytes.ToValidUTF8(stl[:min(len(stl), headerBytes)], nil), "\x00 ")
+		if end, _ := binaryEnd(stl); end < len(stl) {
+			text = append(text, stl[end:]...)
+		}
+		return string(bytes.ReplaceAll(text, []byte{0}, []byte(" ")))
 	}
 	var names [][]byte
 	for l := range lines(stl) {
@@ -129,10 +134,15 @@ func ScrubHeader(scan []byte) (out []byte, ending string, err error) {
 
 // scrubSTL is ScrubHeader for STL.
 func scrubSTL(stl []byte) ([]byte, error) {
-	if end := binaryEnd(stl); end > 0 {
+	if mesh.Tell(stl) == mesh.STLBinary {
+		end, faces := binaryEnd(stl)
+		if end > len(stl) {
+			return nil, errors.New("casefile: the binary STL file ends early")
+		}
 		out := slices.Clone(stl[:end])
 		clear(out[:headerBytes])
 		copy(out, neutral)
+		binary.LittleEndian.PutUint32(out[headerBytes:], faces)
 		return out, nil
 	}
 	var b bytes.Buffer
@@ -159,18 +169,18 @@ func scrubSTL(stl []byte) ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-// binaryEnd returns the offset behind the last face of a binary STL; 0 where it is none. A file
-// that is shorter than its count says is none; one whose header begins with solid is binary
-// where its length fits.
-func binaryEnd(stl []byte) int {
+// binaryEnd returns the offset behind the last face of a binary STL, which lies beyond what there is of a
+// file that ends early or of a beginning, and the number of faces. A count of 0 or all ones stands for as
+// many as follow, as mesh.Read takes it.
+func binaryEnd(stl []byte) (end int, faces uint32) {
 	if len(stl) < headerBytes+countBytes {
-		return 0
+		return headerBytes + countBytes, 0
 	}
-	end := headerBytes + countBytes + faceBytes*int64(binary.LittleEndian.Uint32(stl[headerBytes:]))
-	if end > int64(len(stl)) || end < int64(len(stl)) && bytes.HasPrefix(bytes.ToLower(bytes.TrimSpace(stl[:headerBytes])), []byte("solid")) {
-		return 0
+	faces = binary.LittleEndian.Uint32(stl[headerBytes:])
+	if faces == 0 || faces == math.MaxUint32 {
+		faces = uint32((len(stl) - headerBytes - countBytes) / faceBytes)
 	}
-	return int(end)
+	return headerBytes + countBytes + faceBytes*int(faces), faces
 }
 
 // lines yields the lines of a text with their ends, whether LF, CR LF or CR.

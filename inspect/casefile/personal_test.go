@@ -2,6 +2,8 @@ package casefile
 
 import (
 	"bytes"
+	"encoding/binary"
+	"math"
 	"strings"
 	"testing"
 
@@ -111,6 +113,36 @@ func TestScrubbedHeadersKeepTheFaces(t *testing.T) {
 		again, _, err := ScrubHeader(out)
 		if err != nil || !bytes.Equal(out, again) {
 			t.Errorf("ascii %v: scrubbing twice changes the file: %v", ascii, err)
+		}
+	}
+}
+
+// A program reads the beginning of a scan alone for its header: longer scans than that have one too.
+func TestHeaderOfABeginning(t *testing.T) {
+	for _, ascii := range []bool{false, true} {
+		stl := tetra(t, ascii, "Zara Quibbleton 12.03.1948")
+		if h := Header(stl[:130]); len(LooksPersonal(h)) != 2 {
+			t.Errorf("ascii %v: of a beginning the header is %q", ascii, h)
+		}
+	}
+}
+
+// A writer that cannot go back leaves the count at 0 or all ones; the faces that follow leave the house with
+// the count that they have.
+func TestScrubbingKeepsFacesWithoutACount(t *testing.T) {
+	for _, count := range []uint32{0, math.MaxUint32} {
+		stl := tetra(t, false, "Zara Quibbleton")
+		binary.LittleEndian.PutUint32(stl[80:], count)
+		out, _, err := ScrubHeader(stl)
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, stats, err := mesh.Read(bytes.NewReader(out), mesh.ReadOptions{})
+		if err != nil || len(m.Tri) != 4 || len(stats.Notes) > 0 {
+			t.Errorf("count %d: %v, %v", count, err, stats.Notes)
+		}
+		if h := Header(stl); !strings.Contains(h, "Quibbleton") || len(h) > 80 {
+			t.Errorf("count %d: the header is %q", count, h)
 		}
 	}
 }

@@ -99,13 +99,13 @@ func again(ctx context.Context, each time.Duration, do func(context.Context) err
 	}
 }
 
-// behind is what a server of a cluster says of a thing that it has not heard of yet.
-var behind = errors.New("the server has nothing of that name")
+// errBehind is what a server of a cluster says of a thing that it has not heard of yet.
+var errBehind = errors.New("the server has nothing of that name")
 
 // passes tells of an error that the server is away, or a cluster without one to lead it, and will be back.
 func passes(err error) bool {
 	for _, away := range []error{nats.ErrTimeout, nats.ErrNoResponders, nats.ErrDisconnected, nats.ErrConnectionReconnecting,
-		jetstream.ErrNoStreamResponse, jetstream.ErrJetStreamNotEnabled, context.DeadlineExceeded, os.ErrDeadlineExceeded, nats.ErrStaleConnection, behind} {
+		jetstream.ErrNoStreamResponse, jetstream.ErrJetStreamNotEnabled, context.DeadlineExceeded, os.ErrDeadlineExceeded, nats.ErrStaleConnection, errBehind} {
 		if errors.Is(err, away) {
 			return true
 		}
@@ -120,7 +120,7 @@ func fetch(ctx context.Context, store jetstream.ObjectStore, key string) (data [
 	err = again(ctx, moving, func(ctx context.Context) (err error) {
 		if data, err = store.GetBytes(ctx, key); errors.Is(err, jetstream.ErrObjectNotFound) {
 			if _, unknown := store.GetInfo(ctx, key, jetstream.GetObjectInfoShowDeleted()); unknown != nil {
-				return behind
+				return errBehind
 			}
 		}
 		return err

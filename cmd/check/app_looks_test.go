@@ -27,7 +27,14 @@ func (l look) String() string {
 	return fmt.Sprintf("%d-%s", l.width, map[bool]string{false: "light", true: "dark"}[l.dark])
 }
 
-var looks = []look{{1300, false}, {1300, true}, {390, false}, {390, true}}
+// looks are those in which screens are seen: both windows and both schemes, and with -shots, or FORNIX_LOOKS set,
+// each window in each scheme, which takes twice as long.
+func looks() []look {
+	if *shots != "" || os.Getenv("FORNIX_LOOKS") != "" {
+		return []look{{1300, false}, {1300, true}, {390, false}, {390, true}}
+	}
+	return []look{{1300, false}, {390, true}}
+}
 
 // as shows the page in a look.
 func (p *tab) as(l look) {
@@ -85,10 +92,10 @@ func (p *tab) fits(checker, screen string, l look) {
 	}
 }
 
-// everyLook looks at a screen in each of the four looks.
+// everyLook looks at a screen in each of the looks.
 func (p *tab) everyLook(checker, screen string) {
 	p.t.Helper()
-	for _, l := range looks {
+	for _, l := range looks() {
 		p.as(l)
 		p.fits(checker, screen, l)
 	}
@@ -159,7 +166,7 @@ func TestAppInEveryLook(t *testing.T) {
 	p.everyLook(checker, "search")
 
 	// The result: turned, as pictures, with every panel open, a correction refused.
-	for _, l := range looks {
+	for _, l := range looks() {
 		p := caseIn(t, base, 1, l)
 		p.fits(checker, "result", l)
 		p.click(`.row[data-number="1"]`)
@@ -186,7 +193,7 @@ func TestAppInEveryLook(t *testing.T) {
 	p.do("drop", chromedp.SetUploadFiles(chromedp.CSS("#files"), []string{lower, broken}))
 	p.await("all scans", `document.querySelectorAll('.tabs a').length === 3 && document.querySelector('#status')?.dataset.status === 'failed'`)
 	p.await("the other jaw", `document.querySelectorAll('.tabs .word.correct').length === 2`)
-	for _, l := range looks {
+	for _, l := range looks() {
 		caseIn(t, base, 1, l).fits(checker, "three-scans", l)
 	}
 
@@ -219,7 +226,7 @@ func TestAppInEveryLook(t *testing.T) {
 	p.await("the photograph", `(document.querySelector('.photos')?.scrollIntoView(), document.querySelector('.photos img')?.naturalWidth === 320)`)
 	p.click("#sheet")
 	p.await("the sheet", `document.getElementById('open-sheet') !== null`)
-	for _, l := range looks {
+	for _, l := range looks() {
 		p := caseIn(t, base, 1, l)
 		value[any](p, `document.querySelectorAll('#leave details').forEach((d) => { d.open = true; }); null`)
 		p.fits(checker, "leave", l)
@@ -258,7 +265,7 @@ func TestPagesInEveryLook(t *testing.T) {
 		p.press("#stage", w/2+60, h/2-20)
 		value[any](p, `document.querySelectorAll('[data-layer]').forEach((b) => b.checked || b.click())`)
 		p.settle()
-		for _, l := range looks {
+		for _, l := range looks() {
 			p.as(l)
 			p.fits(checker, name+"-tools", l)
 			apart(t, p, name+" "+l.String()) // the length that was measured among them

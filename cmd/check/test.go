@@ -16,7 +16,7 @@ type event struct {
 }
 
 // test runs every test and prints each package's line.
-func test() result { return goTest("test", "-json", "-timeout", "15m", "./...") }
+func test() result { return goTest("test", "-json", "-timeout", "18m", "./...") }
 
 // raced are the tests that go under the race detector: those that set many goroutines to one
 // piece of work. Elsewhere there is nothing for it to find, and it makes everything ten times

@@ -13,8 +13,8 @@ import (
 )
 
 // Many jobs whose measuring is a wait: what the queue itself can give out, and in how much memory.
-// FORNIX_JOBS=100000 runs it with so many, on 20 machines of 32 cores that measure for FORNIX_WAIT (4.8s, as a
-// scan of 300,000 faces takes one core), over the loopback.
+// FORNIX_JOBS=100000 runs it with so many, on 20 machines of 32 cores that measure for FORNIX_WAIT (4.8s, more than
+// a scan of 300,000 faces takes one core), over the loopback.
 func TestManyJobs(t *testing.T) {
 	jobs, wait := 400, 10*time.Millisecond
 	if n, err := strconv.Atoi(os.Getenv("FORNIX_JOBS")); err == nil {

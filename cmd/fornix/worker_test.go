@@ -124,7 +124,7 @@ func TestServerElsewhereGivesSameBytes(t *testing.T) {
 	kept := working(t, workerProcess(link), address)
 	defer kept.Wait()
 	defer kept.Process.Kill()
-	if os.Getenv("FORNIX_CUT") != "" { // its scan is given out again after two minutes
+	if os.Getenv("FORNIX_CUT") != "" { // its scan is given out again when it has been silent for 30 s
 		killed := working(t, workerProcess(link), address)
 		time.Sleep(300 * time.Millisecond)
 		killed.Process.Kill()

@@ -2,7 +2,6 @@ package share
 
 import (
 	"context"
-	"fmt"
 	"os/exec"
 	"sync"
 	"sync/atomic"
@@ -99,12 +98,7 @@ func TestCluster(t *testing.T) {
 	<-killed
 	stop()
 	all.Wait()
-	for i := range l.n {
-		key, want := fmt.Sprintf("key%d", i+1), fmt.Sprintf("a.stl upper scan %d", i+1)
-		if got := l.got[key]; len(got) != 1 || got[0] != want {
-			t.Errorf("%s: %q, not once %q", key, got, want)
-		}
-	}
+	l.onceEach(t)
 	t.Logf("%d scans, %d times measured", l.n, measured.Load())
 	if err := h.Close(); err != nil {
 		t.Error(err)

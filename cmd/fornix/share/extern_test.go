@@ -241,12 +241,7 @@ func TestServerOfOthers(t *testing.T) {
 	stop()
 	far.cut.Store(false)
 	all.Wait()
-	for i := range l.n {
-		key, want := fmt.Sprintf("key%d", i+1), fmt.Sprintf("a.stl upper scan %d", i+1)
-		if got := l.got[key]; len(got) != 1 || got[0] != want {
-			t.Errorf("%s: %q, not once %q", key, got, want)
-		}
-	}
+	l.onceEach(t)
 	t.Logf("%d scans, %d times measured", l.n, measured.Load())
 	if err := h.Close(); err != nil {
 		t.Error(err)

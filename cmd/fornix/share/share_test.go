@@ -42,6 +42,17 @@ func (l *list) Put(w batch.Work, r batch.Result) error {
 	return nil
 }
 
+// onceEach holds that the answer to each scan came once.
+func (l *list) onceEach(t *testing.T) {
+	t.Helper()
+	for i := range l.n {
+		key, want := fmt.Sprintf("key%d", i+1), fmt.Sprintf("a.stl upper scan %d", i+1)
+		if got := l.got[key]; len(got) != 1 || got[0] != want {
+			t.Errorf("%s: %q, not once %q", key, got, want)
+		}
+	}
+}
+
 func answer(w batch.Work) batch.Result {
 	return batch.Result{Files: []batch.File{{Name: "report.json", Data: append([]byte(w.Name+" "+w.Jaw+" "), w.Content...)}}}
 }

@@ -212,22 +212,51 @@ func (an *Anatomy) planeTurn(m *mesh.Mesh, n Vec, l, r, p Landmark) float64 {
 	return math.Hypot(math.Hypot(ul, ur)/across, math.Hypot(up, math.Hypot(ul, ur)/2)/ahead)
 }
 
-// alongU is the standard uncertainty, mm, of a landmark along a normal: the root mean square
-// height over it of the tissue surface within its own standard uncertainty, for it may lie
-// anywhere there; its share of the whole where too little surface is near.
+// alongU is the standard uncertainty, mm, of a landmark along a normal. The landmark may lie anywhere
+// about its place, along the surface: a quadric through the tissue near it tells how its height changes
+// then, by slope g and bend H, and how well its height is known at all. Its share of the whole where
+// too little surface is near.
+//
+// For a shift of two independent normal parts of variance s each, the height g·x + xHx/2 has the mean
+// square s|g|² + s²(2|H|² + (tr H)²)/4: moments of a quadratic form, from memory.
 func (an *Anatomy) alongU(m *mesh.Mesh, n Vec, l Landmark) float64 {
-	reach := max(l.UncertaintyMM/2, 2*an.grain.EdgeMM)
-	var sum, count float64
+	const unknown = 6
+	reach := max(l.UncertaintyMM, 3*an.grain.EdgeMM)
+	e1, e2 := tangents(n)
+	var a, first [unknown * (unknown + 1)]float64 // normal equations: of the fit, of the variance of its first number
+	var square, count float64
 	for v, p := range m.Pos {
-		if d := p.Sub(l.Point); d.Norm() <= reach && (an.Part == nil || an.Part[v] != PartOuter) {
-			h := d.Dot(n)
-			sum, count = sum+h*h, count+1
+		d := p.Sub(l.Point)
+		if d.Norm() > reach || an.Part != nil && an.Part[v] == PartOuter {
+			continue
 		}
+		x, y, h := d.Dot(e1), d.Dot(e2), d.Dot(n)
+		row := [unknown + 1]float64{1, x, y, x * x / 2, x * y, y * y / 2, h}
+		for i := range unknown {
+			for j, r := range row {
+				a[i*(unknown+1)+j] += float64(row[i] * r)
+			}
+		}
+		square, count = square+float64(h*h), count+1
 	}
-	if count < 5 {
+	var c, right [unknown]float64
+	first = a
+	for i := range unknown {
+		right[i] = a[i*(unknown+1)+unknown]
+		first[i*(unknown+1)+unknown] = 0
+	}
+	first[unknown] = 1
+	if count < 2*unknown || !solve(a[:], unknown) || !solve(first[:], unknown) {
 		return l.UncertaintyMM / 2 / math.Sqrt(3)
 	}
-	return math.Sqrt(sum / count)
+	for i := range c {
+		c[i] = a[i*(unknown+1)+unknown]
+		square -= float64(c[i] * right[i])
+	}
+	left := max(0, square) / (count - unknown)
+	s := l.UncertaintyMM * l.UncertaintyMM / 8 // half of the standard uncertainty's square along each of two directions
+	bend := (2*(c[3]*c[3]+2*c[4]*c[4]+c[5]*c[5]) + (c[3]+c[5])*(c[3]+c[5])) / 4
+	return math.Sqrt(s*(c[1]*c[1]+c[2]*c[2]) + s*s*bend + c[0]*c[0] + left*first[unknown])
 }
 
 // crestTurn is the standard uncertainty, in radians, of the crest's plane, from how far the

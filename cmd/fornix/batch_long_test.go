@@ -14,7 +14,7 @@ import (
 
 // Many small scans with bad files among them: complete, in memory that does not grow with their number,
 // nearly twice as fast on two cores. FORNIX_BATCH=300 runs it with 300, of which 12 are bad; on
-// two quiet cores that takes about half an hour.
+// two quiet cores that takes about a quarter of an hour.
 func TestBatchOfMany(t *testing.T) {
 	if longBatch() == 0 {
 		t.Skip("FORNIX_BATCH asks for it")

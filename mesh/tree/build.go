@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	leafSize = 4  // a run this short is not split
+	leafSize = 4  // most faces of a leaf
 	bins     = 16 // candidate planes of the surface area heuristic
 	deep     = 32 // from this depth on runs are split in the middle, which bounds the depth
 )
@@ -18,10 +18,10 @@ const (
 // box is an axis-parallel box in float32.
 type box struct{ lo, hi [3]float32 }
 
-// item is a face on its way into the tree.
+// item is a leaf on its way into the tree: a run of the faces sorted along a curve.
 type item struct {
 	box
-	face mesh.FaceID
+	from, count int32
 }
 
 var emptyBox = box{
@@ -50,26 +50,35 @@ func (b *box) cost() float32 {
 	return float32(x*y) + float32(y*z) + float32(z*x)
 }
 
-// New builds the tree of m by the surface area heuristic over bins (Wald, IEEE Symposium on
-// Interactive Ray Tracing 2007), on all processors and with the same result for any number of
-// them. O(#F log #F).
+// New builds the tree of m: leaves of faces that follow each other along a space-filling curve
+// (Morton order, as in Lauterbach and others, Computer Graphics Forum 2009;28:375), over which nodes
+// are made by the surface area heuristic over bins (Wald, IEEE Symposium on Interactive Ray Tracing
+// 2007). On all processors and with the same result for any number of them. O(#F log #F).
 func New(m *mesh.Mesh) *Tree {
 	t := &Tree{m: m}
 	if len(m.Tri) == 0 {
 		return t
 	}
-	b := &builder{items: make([]item, len(m.Tri)), pad: padOf(m)}
-	b.measure(m)
+	b := &builder{pad: padOf(m)}
+	b.gather(m)
 	t.face = make([]mesh.FaceID, len(m.Tri))
 
 	// The top of the tree is split here, whole runs below it by workers, each into nodes of its
 	// own, which are then put one after the other.
-	b.grain = max(len(m.Tri)/16, 1<<12)
-	top := make([]node, 1, 128)
-	b.split(&top, 0, 0, len(b.items), 0, true)
+	b.grain = max(len(b.items)/16, 1<<11)
+	top := &job{hi: len(b.items), node: make([]node, 1, 128), face: t.face}
+	b.split(top, 0, top.lo, top.hi, 0, true)
 	var wg sync.WaitGroup
 	var next atomic.Int32
-	for range min(runtime.GOMAXPROCS(0), max(len(b.jobs), 1)) {
+	at := 0
+	for i := range b.jobs {
+		j := &b.jobs[i]
+		j.face, j.at = t.face, at
+		for _, it := range b.items[j.lo:j.hi] {
+			at += int(it.count)
+		}
+	}
+	for range min(runtime.GOMAXPROCS(0), len(b.jobs)) {
 		wg.Go(func() {
 			for {
 				i := int(next.Add(1)) - 1
@@ -77,21 +86,13 @@ func New(m *mesh.Mesh) *Tree {
 					return
 				}
 				j := &b.jobs[i]
-				j.node = make([]node, 1, (j.hi-j.lo)/2+8)
-				b.split(&j.node, 0, j.lo, j.hi, j.depth, false)
-				for k := j.lo; k < j.hi; k++ {
-					t.face[k] = b.items[k].face
-				}
+				j.node = make([]node, 1, j.hi-j.lo)
+				b.split(j, 0, j.lo, j.hi, j.depth, false)
 			}
 		})
 	}
 	wg.Wait()
-	t.node = b.join(top)
-	if len(b.jobs) == 0 {
-		for k := range b.items {
-			t.face[k] = b.items[k].face
-		}
-	}
+	t.node = b.join(top.node)
 	return t
 }
 
@@ -124,39 +125,69 @@ type job struct {
 	parent        int32
 	side          int
 	node          []node
+	face          []mesh.FaceID // of the whole tree
+	at            int           // where in face its next leaf begins
 }
 
 type builder struct {
-	items []item
-	pad   float64 // mm by which boxes are grown on all sides
-	grain int
-	jobs  []job
+	sorted []uint64 // faces along the curve, below mask
+	mask   uint64
+	items  []item
+	pad    float64 // mm by which boxes are grown on all sides
+	grain  int
+	jobs   []job
 }
 
-// measure fills items with the boxes of the faces, rounded outward.
-func (b *builder) measure(m *mesh.Mesh) {
+// leaf makes an item a child.
+func (b *builder) leaf(j *job, n *node, side int, it *item) {
+	n.ref[side], n.count[side] = int32(j.at), it.count
+	for _, k := range b.sorted[it.from : it.from+it.count] {
+		j.face[j.at] = mesh.FaceID(k & b.mask)
+		j.at++
+	}
+}
+
+// inPieces calls do for pieces of 0..n on all processors.
+func inPieces(n int, do func(from, to int)) {
 	const piece = 1 << 14
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
 			for {
-				hi := int(next.Add(piece))
-				lo := hi - piece
-				if lo >= len(b.items) {
+				to := int(next.Add(piece))
+				if to-piece >= n {
 					return
 				}
-				for f := lo; f < min(hi, len(b.items)); f++ {
-					p, q, r := m.Corners(mesh.FaceID(f))
-					it := &b.items[f]
-					it.face = mesh.FaceID(f)
-					it.lo = [3]float32{below(min(p.X, q.X, r.X)), below(min(p.Y, q.Y, r.Y)), below(min(p.Z, q.Z, r.Z))}
-					it.hi = [3]float32{above(max(p.X, q.X, r.X)), above(max(p.Y, q.Y, r.Y)), above(max(p.Z, q.Z, r.Z))}
-				}
+				do(to-piece, min(to, n))
 			}
 		})
 	}
 	wg.Wait()
+}
+
+// gather fills items with the leaves and their boxes, rounded outward.
+func (b *builder) gather(m *mesh.Mesh) {
+	var low int
+	b.sorted, low = mortonOrder(m)
+	b.mask = 1<<low - 1
+	start := mortonLeaves(b.sorted, low)
+	b.items = make([]item, len(start)-1)
+	inPieces(len(b.items), func(from, to int) {
+		for i := from; i < to; i++ {
+			it := &b.items[i]
+			it.from, it.count = start[i], start[i+1]-start[i]
+			p, _, _ := m.Corners(mesh.FaceID(b.sorted[it.from] & b.mask))
+			lo, hi := p, p
+			for _, k := range b.sorted[start[i]:start[i+1]] {
+				p, q, r := m.Corners(mesh.FaceID(k & b.mask))
+				lo = mesh.Vec{X: min(lo.X, p.X, q.X, r.X), Y: min(lo.Y, p.Y, q.Y, r.Y), Z: min(lo.Z, p.Z, q.Z, r.Z)}
+				hi = mesh.Vec{X: max(hi.X, p.X, q.X, r.X), Y: max(hi.Y, p.Y, q.Y, r.Y), Z: max(hi.Z, p.Z, q.Z, r.Z)}
+			}
+			it.box.lo = [3]float32{below(lo.X), below(lo.Y), below(lo.Z)}
+			it.box.hi = [3]float32{above(hi.X), above(hi.Y), above(hi.Z)}
+		}
+	})
 }
 
 // below and above round to a float32 not above or below x.
@@ -194,37 +225,33 @@ func (n *node) set(side int, b *box, pad float64) {
 	}
 }
 
-// split makes node at of s over items lo..hi: it partitions them in two and goes on with both.
-func (b *builder) split(s *[]node, at int32, lo, hi, depth int, top bool) {
-	if hi-lo <= leafSize {
+// split makes node at of j over items lo..hi: it partitions them in two and goes on with both.
+func (b *builder) split(j *job, at int32, lo, hi, depth int, top bool) {
+	if hi-lo == 1 {
 		// Only a whole tree is this small: one leaf and an empty child.
-		bb := emptyBox
-		for i := lo; i < hi; i++ {
-			bb.add(&b.items[i].box)
-		}
-		n := &(*s)[at]
-		n.set(0, &bb, b.pad)
-		n.ref[0], n.count[0] = int32(lo), int32(hi-lo)
+		n := &j.node[at]
+		n.set(0, &b.items[lo].box, b.pad)
+		b.leaf(j, n, 0, &b.items[lo])
 		n.half[1] = [3]float32{float32(math.Inf(-1)), float32(math.Inf(-1)), float32(math.Inf(-1))}
-		n.count[1], n.ref[1] = 1, int32(lo)
+		n.count[1], n.ref[1] = 1, n.ref[0]
 		return
 	}
 	mid, left, right := b.partition(lo, hi, depth)
 	runs := [2][2]int{{lo, mid}, {mid, hi}}
-	(*s)[at].set(0, &left, b.pad)
-	(*s)[at].set(1, &right, b.pad)
+	j.node[at].set(0, &left, b.pad)
+	j.node[at].set(1, &right, b.pad)
 	for side, run := range runs {
 		n := run[1] - run[0]
 		switch {
-		case n <= leafSize && !top:
-			(*s)[at].ref[side], (*s)[at].count[side] = int32(run[0]), int32(n)
 		case top && n <= b.grain:
 			b.jobs = append(b.jobs, job{lo: run[0], hi: run[1], depth: depth + 1, parent: at, side: side})
+		case n == 1:
+			b.leaf(j, &j.node[at], side, &b.items[run[0]])
 		default:
-			child := int32(len(*s))
-			*s = append(*s, node{})
-			(*s)[at].ref[side], (*s)[at].count[side] = child, 0
-			b.split(s, child, run[0], run[1], depth+1, top)
+			child := int32(len(j.node))
+			j.node = append(j.node, node{})
+			j.node[at].ref[side], j.node[at].count[side] = child, 0
+			b.split(j, child, run[0], run[1], depth+1, top)
 		}
 	}
 }

@@ -39,18 +39,20 @@ func (t *Tree) SelfIntersections(limit int) (n int, pairs [][2]mesh.FaceID) {
 			break
 		}
 	}
+	rank := t.ranks()
 	found := make([]crossings, len(work))
 	var at atomic.Int64
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
+			g := &graphs{t: t, rank: rank}
 			for {
 				i := int(at.Add(1)) - 1
 				if i >= len(work) {
 					return
 				}
 				found[i].limit = limit
-				t.cross(work[i], &found[i])
+				t.cross(work[i], g, &found[i])
 			}
 		})
 	}
@@ -134,7 +136,12 @@ func (t *Tree) descend(w twin, visit func(twin)) {
 	}
 }
 
-func (t *Tree) cross(w twin, c *crossings) {
+func (t *Tree) cross(w twin, g *graphs, c *crossings) {
+	if w.same && w.a.count == 0 {
+		if lo, hi := t.run(w.a.ref); hi-lo >= graphLeast && hi-lo <= graphMost && g.over(lo, hi) {
+			return
+		}
+	}
 	if w.a.count > 0 && w.b.count > 0 {
 		for i, f := range t.face[w.a.ref : w.a.ref+w.a.count] {
 			others := t.face[w.b.ref : w.b.ref+w.b.count]
@@ -149,7 +156,7 @@ func (t *Tree) cross(w twin, c *crossings) {
 		}
 		return
 	}
-	t.descend(w, func(v twin) { t.cross(v, c) })
+	t.descend(w, func(v twin) { t.cross(v, g, c) })
 }
 
 func (t *Tree) facesCross(f, g mesh.FaceID) bool {

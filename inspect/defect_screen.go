@@ -63,7 +63,7 @@ func (s *survey) screenCoarse() {
 		n := 0
 		for _, x := range near {
 			u, t, z := f.local(s.m.Pos[x])
-			if r := math.Hypot(u, t); r > 1.4*edge {
+			if float64(u*u)+float64(t*t) > 1.4*1.4*edge*edge {
 				w.pts = append(w.pts, patchPoint{u: u, v: t, z: z})
 			} else if x != v && n < len(beside) {
 				beside[n] = patchPoint{u: u, v: t, z: z}

@@ -183,7 +183,10 @@ func (w *fitting) step(s *sound, pts []patchPoint, floor float64) bool {
 		p.off = p.z - s.at(p.u, p.v)
 		res = append(res, math.Abs(p.off))
 	}
-	cut := 4.7 * math.Max(floor, 1.4826*nth(res, len(res)/2))
+	cut := 4.7 * floor
+	if !mostUnder(res, floor/1.4826) {
+		cut = 4.7 * math.Max(floor, 1.4826*nth(res, len(res)/2))
+	}
 	sum, weight := 0.0, 0.0
 	for i := range pts {
 		p := &pts[i]
@@ -200,6 +203,18 @@ func (w *fitting) step(s *sound, pts []patchPoint, floor float64) bool {
 	}
 	s.rms = math.Sqrt(sum / weight)
 	return true
+}
+
+// mostUnder reports whether the upper median of some numbers is plainly under a limit, which takes less
+// than finding it.
+func mostUnder(x []float64, limit float64) bool {
+	n := 0
+	for _, v := range x {
+		if v < 0.999*limit {
+			n++
+		}
+	}
+	return n > len(x)/2
 }
 
 // moments fills the upper half of the equations of a quadric, whose 21 sums are 15 different ones, and

@@ -178,7 +178,7 @@ func (g *grid) alike(cells []heldCell, cx, cy, angle, off, sigma float64, so *to
 			continue
 		}
 		dt, db := q.top-top, q.bottom-bottom
-		sum += 0.5 * (math.Exp(dt*dt*wide) + math.Exp(db*db*wide))
+		sum += 0.5 * (bell(dt*dt*wide) + bell(db*db*wide))
 	}
 	value = sum / n
 	if so != nil {
@@ -186,6 +186,34 @@ func (g *grid) alike(cells []heldCell, cx, cy, angle, off, sigma float64, so *to
 	}
 	return value, true
 }
+
+// bell returns e^x for x not above 0, to within 1e-15 of its value: as math.Exp, in less time and with the
+// same bits on every machine. e^x is 2^(n/64) e^r, of which the first factor comes from a table and the
+// second from its series, r being under 0.0055.
+func bell(x float64) float64 {
+	if !(x > -700) {
+		return 0
+	}
+	const parts = 64
+	n := int(x*(parts/math.Ln2) - 0.5)
+	r := (x - float64(float64(n)*ln2High)) - float64(float64(n)*ln2Low)
+	p := 1 + float64(r*(1+float64(r*(1./2+float64(r*(1./6+float64(r*(1./24+float64(r*(1./120))))))))))
+	return p * rootsOfTwo[n&(parts-1)] * math.Float64frombits(uint64(1023+n>>6)<<52)
+}
+
+// A 64th of the logarithm of 2, in two parts of which the first has zeros at its end.
+const (
+	ln2High = 0x2.c5c85fdf4p-8
+	ln2Low  = math.Ln2/64 - ln2High
+)
+
+// rootsOfTwo are 2^(i/64).
+var rootsOfTwo = func() (t [64]float64) {
+	for i := range t {
+		t[i] = math.Exp2(float64(i) / 64)
+	}
+	return t
+}()
 
 // narrowEnd returns the direction (radians) along the line that leads from the narrow end of
 // the silhouette to the wide one: from the front of an arch to its back. Width is taken from the

@@ -19,9 +19,6 @@ type wave struct {
 	middle       []archPlace // the middle line of the flat, from one end to the other
 }
 
-// archPlace is a point of the middle line of a flat.
-type archPlace struct{ x, y, angle, arc float64 }
-
 // Coordinates in which the phase may grow: x and y mm; or angle and arc length, and square and
 // cube of the arc length from the middle over its half, for waves that grow longer or shorter
 // along the arch.
@@ -49,37 +46,6 @@ func (k waveVec) together() []int {
 		return across
 	}
 	return around
-}
-
-// coordinates returns where p is: x and y mm, and those of the nearest place on the middle line
-// (angle in radians, the rest mm), so that a wave around the arch runs square to it.
-func (w *wave) coordinates(p Vec) waveVec {
-	d := p.Sub(w.origin)
-	x, y := d.Dot(w.u), d.Dot(w.v)
-	best, at := math.Inf(1), waveVec{x, y, math.Atan2(x, y)}
-	for i := 1; i < len(w.middle); i++ {
-		a, b := w.middle[i-1], w.middle[i]
-		dx, dy := b.x-a.x, b.y-a.y
-		t := (float64((x-a.x)*dx) + float64((y-a.y)*dy)) / (float64(dx*dx) + float64(dy*dy))
-		// Beyond the ends the line goes straight on.
-		if i > 1 {
-			t = max(t, 0)
-		}
-		if i < len(w.middle)-1 {
-			t = min(t, 1)
-		}
-		ex, ey := x-a.x-t*dx, y-a.y-t*dy
-		if e := float64(ex*ex) + float64(ey*ey); e < best {
-			best = e
-			at[aroundAngle], at[aroundArc] = a.angle+t*(b.angle-a.angle), a.arc+t*(b.arc-a.arc)
-		}
-	}
-	if n := len(w.middle); n > 0 {
-		half := w.middle[n-1].arc / 2
-		d := at[aroundArc] - half
-		at[aroundSquare], at[aroundCube] = d*d/half, d*d*d/(half*half)
-	}
-	return at
 }
 
 // at returns how far the wavy surface stands over the plane at p, mm; 0 for no wave.
@@ -244,66 +210,6 @@ func reweigh(list []sample, k waveVec, x [5]float64, least float64) {
 			list[i].w = area[i] * (1 - u*u) * (1 - u*u)
 		}
 	}
-}
-
-// newWave sets up the coordinates: origin midway between the rear ends of the flat, which are
-// where the arch opens; arc length along the middles of the flat at each degree.
-func newWave(points []Vec, weight []float64, p Plane) *wave {
-	w := &wave{}
-	w.u, w.v = axesOf(p)
-	// The arch opens to the side where its hull's middle lies off its centroid.
-	var c Vec
-	total := 0.0
-	for i, q := range points {
-		c = c.Along(weight[i], q)
-		total += weight[i]
-	}
-	c = c.Scale(1 / total)
-	c = c.Along(-p.Height(c), p.Normal)
-	far := func(from Vec) Vec {
-		best := points[0]
-		for _, q := range points {
-			if q.Sub(from).Norm2() > best.Sub(from).Norm2() {
-				best = q
-			}
-		}
-		return best
-	}
-	a := far(c)
-	b := far(a)
-	w.origin = a.Add(b).Scale(0.5)
-	w.origin = w.origin.Along(-p.Height(w.origin), p.Normal)
-	if front := c.Sub(w.origin); front.Norm() > 1 {
-		w.v = front.Unit()
-		w.u = w.v.Cross(p.Normal)
-	}
-	const bins = 120 // of 3 degrees
-	var sum [bins]archPlace
-	var n [bins]float64
-	for i, q := range points {
-		at := w.coordinates(q) // no middle line yet: the angle is that of q
-		k := min(int((at[aroundAngle]/(2*math.Pi)+0.5)*bins), bins-1)
-		sum[k].x += weight[i] * at[alongX]
-		sum[k].y += weight[i] * at[alongY]
-		n[k] += weight[i]
-	}
-	arc := 0.0
-	for k, c := range sum {
-		if n[k] == 0 {
-			continue
-		}
-		c.x, c.y = c.x/n[k], c.y/n[k]
-		c.angle = math.Atan2(c.x, c.y)
-		if l := len(w.middle); l > 0 {
-			arc += math.Hypot(c.x-w.middle[l-1].x, c.y-w.middle[l-1].y)
-			if arc == w.middle[l-1].arc {
-				continue
-			}
-		}
-		c.arc = arc
-		w.middle = append(w.middle, c)
-	}
-	return w
 }
 
 // samples thins the flat to some thousand places, evenly over its vertices in the order of

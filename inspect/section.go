@@ -62,6 +62,14 @@ type slicer struct {
 	done    []int32 // #F: stamp of the section in which it was walked
 	stamp   int32
 	height  []float64 // #V: signed distance from the plane, valid for faces in the section
+
+	head, tail chain // of cut
+}
+
+// chain is what a walk comes by: a point on leaving each face.
+type chain struct {
+	pts   []Vec
+	faces []mesh.FaceID
 }
 
 func newSlicer(m *mesh.Mesh, loc []Vec) *slicer {
@@ -101,24 +109,21 @@ func (s *slicer) cut(faces []mesh.FaceID, base, out, along Vec) []contour {
 			continue
 		}
 		s.done[f] = s.stamp
-		var c contour
-		tail, tf, closed := s.walk(ends[1], f)
+		head, tail := &s.head, &s.tail
+		head.pts, head.faces = head.pts[:0], head.faces[:0]
+		closed := s.walk(ends[1], f, tail)
 		if closed { // the walk ends where it began: the last point is the first again
-			c.pts = append([]Vec{s.point(ends[0]), s.point(ends[1])}, tail[:len(tail)-1]...)
-			c.faces = append([]mesh.FaceID{f}, tf...)
-			c.closed = true
+			tail.pts = tail.pts[:len(tail.pts)-1]
 		} else {
-			head, hf, _ := s.walk(ends[0], f)
-			for i := len(head) - 1; i >= 0; i-- {
-				c.pts = append(c.pts, head[i])
-				c.faces = append(c.faces, hf[i])
-			}
-			c.pts = append(c.pts, s.point(ends[0]), s.point(ends[1]))
-			c.faces = append(c.faces, f)
-			c.pts = append(c.pts, tail...)
-			c.faces = append(c.faces, tf...)
+			s.walk(ends[0], f, head)
 		}
-		c.rho = make([]float64, len(c.pts))
+		n = len(head.pts) + 2 + len(tail.pts)
+		c := contour{make([]Vec, 0, n), make([]float64, n), make([]mesh.FaceID, 0, len(head.faces)+1+len(tail.faces)), closed}
+		for i := len(head.pts) - 1; i >= 0; i-- {
+			c.pts, c.faces = append(c.pts, head.pts[i]), append(c.faces, head.faces[i])
+		}
+		c.pts, c.faces = append(c.pts, s.point(ends[0]), s.point(ends[1])), append(c.faces, f)
+		c.pts, c.faces = append(c.pts, tail.pts...), append(c.faces, tail.faces...)
 		for i, p := range c.pts {
 			c.rho[i] = p.Sub(base).Dot(out)
 		}
@@ -127,19 +132,21 @@ func (s *slicer) cut(faces []mesh.FaceID, base, out, along Vec) []contour {
 	return all
 }
 
-// walk follows the section from corner c of face from, over the faces not yet walked.
-func (s *slicer) walk(c mesh.Corner, from mesh.FaceID) (pts []Vec, faces []mesh.FaceID, closed bool) {
+// walk fills p with the section from corner c of face from, over the faces not yet walked, and reports
+// whether it came back to that face.
+func (s *slicer) walk(c mesh.Corner, from mesh.FaceID, p *chain) (closed bool) {
+	p.pts, p.faces = p.pts[:0], p.faces[:0]
 	for {
 		a := s.m.Across[c]
 		if a < 0 {
-			return pts, faces, false
+			return false
 		}
 		f := a.Face()
 		if s.inPlane[f] != s.stamp {
-			return pts, faces, false
+			return false
 		}
 		if s.done[f] == s.stamp {
-			return pts, faces, f == from && len(faces) > 1
+			return f == from && len(p.faces) > 1
 		}
 		s.done[f] = s.stamp
 		next := mesh.Corner(-1)
@@ -149,10 +156,9 @@ func (s *slicer) walk(c mesh.Corner, from mesh.FaceID) (pts []Vec, faces []mesh.
 			}
 		}
 		if next < 0 {
-			return pts, faces, false
+			return false
 		}
-		pts = append(pts, s.point(next))
-		faces = append(faces, f)
+		p.pts, p.faces = append(p.pts, s.point(next)), append(p.faces, f)
 		c = next
 	}
 }

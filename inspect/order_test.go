@@ -79,3 +79,91 @@ func TestAlikeGivesUpOnlyTheWorse(t *testing.T) {
 		t.Errorf("only %d of 400 were given up", given)
 	}
 }
+
+// TestBell holds the table's exponential against the library's.
+func TestBell(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 1))
+	for range 200000 {
+		x := -720 * rng.Float64() * rng.Float64() * rng.Float64()
+		if got, want := bell(x), math.Exp(x); math.Abs(got-want) > 1e-15*want && x > -700 || got > 1 || x <= -700 && got != 0 {
+			t.Fatalf("e^%v is %v, not %v", x, got, want)
+		}
+	}
+	if bell(0) != 1 || bell(math.Inf(-1)) != 0 {
+		t.Error("the ends of the bell")
+	}
+}
+
+// TestMostUnder: where it says so, the median is no more than the limit.
+func TestMostUnder(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 2))
+	said := 0
+	for range 20000 {
+		x := make([]float64, 1+rng.IntN(40))
+		for i := range x {
+			x[i] = rng.Float64()
+		}
+		limit := rng.Float64()
+		if mostUnder(x, limit) {
+			said++
+			if m := nth(x, len(x)/2); m > limit {
+				t.Fatalf("median %v, limit %v", m, limit)
+			}
+		}
+	}
+	if said < 5000 {
+		t.Errorf("said %d times only", said)
+	}
+}
+
+// TestPlaceOnMiddleLine compares the nearest place on the middle line with the nearest of 300
+// places on each of its parts.
+func TestPlaceOnMiddleLine(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 3))
+	for range 10 {
+		w := &wave{u: Vec{X: 1}, v: Vec{Y: 1}}
+		arc := 0.0
+		for a := -110.0; a <= 110; a += 1 + 8*rng.Float64() {
+			r := 20 + 6*rng.Float64()
+			s, c := math.Sincos(a * math.Pi / 180)
+			p := archPlace{x: r * s, y: r * c, angle: a * math.Pi / 180}
+			if l := len(w.middle); l > 0 {
+				way := math.Hypot(p.x-w.middle[l-1].x, p.y-w.middle[l-1].y)
+				arc, p.half = arc+way, way/2
+			}
+			p.arc = arc
+			w.middle = append(w.middle, p)
+		}
+		for range 30 {
+			q := Vec{X: 70 * (rng.Float64() - 0.5), Y: 70 * (rng.Float64() - 0.5), Z: 3}
+			least, last := math.Inf(1), len(w.middle)-1
+			for i := 1; i <= last; i++ {
+				a, b := w.middle[i-1], w.middle[i]
+				lo, hi := 0.0, 1.0
+				if i == 1 {
+					lo = -20 // straight on beyond the ends
+				}
+				if i == last {
+					hi = 20
+				}
+				for k := range 301 {
+					s := lo + (hi-lo)*float64(k)/300
+					least = min(least, math.Hypot(q.X-a.x-s*(b.x-a.x), q.Y-a.y-s*(b.y-a.y)))
+				}
+			}
+			at := w.coordinates(q)
+			// The place by its arc length: how far is it?
+			got := math.Inf(1)
+			for i := 1; i <= last; i++ {
+				a, b := w.middle[i-1], w.middle[i]
+				s := (at[aroundArc] - a.arc) / (b.arc - a.arc)
+				if (s >= 0 || i == 1) && (s <= 1 || i == last) {
+					got = min(got, math.Hypot(q.X-a.x-s*(b.x-a.x), q.Y-a.y-s*(b.y-a.y)))
+				}
+			}
+			if got > least+1e-9 {
+				t.Fatalf("%v lies %.4f mm from the place told, %.4f mm from the line", q, got, least)
+			}
+		}
+	}
+}

@@ -18,7 +18,7 @@ const (
 // box is an axis-parallel box in float32.
 type box struct{ lo, hi [3]float32 }
 
-// item is a leaf on its way into the tree: a run of the faces sorted along a curve.
+// item is a run of the faces sorted along a curve, on its way into the tree.
 type item struct {
 	box
 	from, count int32
@@ -50,22 +50,22 @@ func (b *box) cost() float32 {
 	return float32(x*y) + float32(y*z) + float32(z*x)
 }
 
-// New builds the tree of m: leaves of faces that follow each other along a space-filling curve
-// (Morton order, as in Lauterbach and others, Computer Graphics Forum 2009;28:375), over which nodes
-// are made by the surface area heuristic over bins (Wald, IEEE Symposium on Interactive Ray Tracing
-// 2007). On all processors and with the same result for any number of them. O(#F log #F).
+// New builds the tree of m: short runs of faces that follow each other along a space-filling curve
+// (Morton order, as in Lauterbach and others, Computer Graphics Forum 2009;28:375), halved along it, and
+// over them nodes by the surface area heuristic over bins (Wald, IEEE Symposium on Interactive Ray
+// Tracing 2007). On all processors and with the same result for any number of them. O(#F log #F).
 func New(m *mesh.Mesh) *Tree {
 	t := &Tree{m: m}
 	if len(m.Tri) == 0 {
 		return t
 	}
-	b := &builder{pad: padOf(m)}
-	b.gather(m)
+	b := &builder{m: m, pad: padOf(m)}
+	b.gather()
 	t.face = make([]mesh.FaceID, len(m.Tri))
 
 	// The top of the tree is split here, whole runs below it by workers, each into nodes of its
 	// own, which are then put one after the other.
-	b.grain = max(len(b.items)/16, 1<<11)
+	b.grain = max(len(b.items)/16, 1<<8)
 	top := &job{hi: len(b.items), node: make([]node, 1, 128), face: t.face}
 	b.split(top, 0, top.lo, top.hi, 0, true)
 	var wg sync.WaitGroup
@@ -86,7 +86,7 @@ func New(m *mesh.Mesh) *Tree {
 					return
 				}
 				j := &b.jobs[i]
-				j.node = make([]node, 1, j.hi-j.lo)
+				j.node = make([]node, 1, (j.hi-j.lo)*runSize/leafSize)
 				b.split(j, 0, j.lo, j.hi, j.depth, false)
 			}
 		})
@@ -130,6 +130,7 @@ type job struct {
 }
 
 type builder struct {
+	m      *mesh.Mesh
 	sorted []uint64 // faces along the curve, below mask
 	mask   uint64
 	items  []item
@@ -138,18 +139,48 @@ type builder struct {
 	jobs   []job
 }
 
-// leaf makes an item a child.
-func (b *builder) leaf(j *job, n *node, side int, it *item) {
-	n.ref[side], n.count[side] = int32(j.at), it.count
-	for _, k := range b.sorted[it.from : it.from+it.count] {
-		j.face[j.at] = mesh.FaceID(k & b.mask)
-		j.at++
+// run makes the sorted faces from lo to below hi a child of node at of j, and returns its box.
+func (b *builder) run(j *job, at int32, side int, lo, hi int32) box {
+	run := b.sorted[lo:hi]
+	if len(run) <= leafSize {
+		j.node[at].ref[side], j.node[at].count[side] = int32(j.at), int32(len(run))
+		for _, k := range run {
+			j.face[j.at] = mesh.FaceID(k & b.mask)
+			j.at++
+		}
+		return b.boxOf(run)
 	}
+	child := int32(len(j.node))
+	j.node = append(j.node, node{})
+	j.node[at].ref[side], j.node[at].count[side] = child, 0
+	return b.fork(j, child, lo, hi)
+}
+
+// fork makes node at of j over the sorted faces from lo to below hi, and returns their box.
+func (b *builder) fork(j *job, at, lo, hi int32) box {
+	mid := lo + int32(mortonHalf(b.sorted[lo:hi]))
+	left, right := b.run(j, at, 0, lo, mid), b.run(j, at, 1, mid, hi)
+	j.node[at].set(0, &left, b.pad)
+	j.node[at].set(1, &right, b.pad)
+	left.add(&right)
+	return left
+}
+
+// boxOf is the box of sorted faces, rounded outward.
+func (b *builder) boxOf(run []uint64) box {
+	p, _, _ := b.m.Corners(mesh.FaceID(run[0] & b.mask))
+	lo, hi := p, p
+	for _, k := range run {
+		p, q, r := b.m.Corners(mesh.FaceID(k & b.mask))
+		lo = mesh.Vec{X: min(lo.X, p.X, q.X, r.X), Y: min(lo.Y, p.Y, q.Y, r.Y), Z: min(lo.Z, p.Z, q.Z, r.Z)}
+		hi = mesh.Vec{X: max(hi.X, p.X, q.X, r.X), Y: max(hi.Y, p.Y, q.Y, r.Y), Z: max(hi.Z, p.Z, q.Z, r.Z)}
+	}
+	return box{[3]float32{below(lo.X), below(lo.Y), below(lo.Z)}, [3]float32{above(hi.X), above(hi.Y), above(hi.Z)}}
 }
 
 // inPieces calls do for pieces of 0..n on all processors.
 func inPieces(n int, do func(from, to int)) {
-	const piece = 1 << 14
+	const piece = 1 << 11
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
@@ -166,26 +197,16 @@ func inPieces(n int, do func(from, to int)) {
 	wg.Wait()
 }
 
-// gather fills items with the leaves and their boxes, rounded outward.
-func (b *builder) gather(m *mesh.Mesh) {
+// gather fills items with the runs and their boxes.
+func (b *builder) gather() {
 	var low int
-	b.sorted, low = mortonOrder(m)
+	b.sorted, low = mortonOrder(b.m)
 	b.mask = 1<<low - 1
-	start := mortonLeaves(b.sorted, low)
+	start := mortonRuns(b.sorted)
 	b.items = make([]item, len(start)-1)
 	inPieces(len(b.items), func(from, to int) {
 		for i := from; i < to; i++ {
-			it := &b.items[i]
-			it.from, it.count = start[i], start[i+1]-start[i]
-			p, _, _ := m.Corners(mesh.FaceID(b.sorted[it.from] & b.mask))
-			lo, hi := p, p
-			for _, k := range b.sorted[start[i]:start[i+1]] {
-				p, q, r := m.Corners(mesh.FaceID(k & b.mask))
-				lo = mesh.Vec{X: min(lo.X, p.X, q.X, r.X), Y: min(lo.Y, p.Y, q.Y, r.Y), Z: min(lo.Z, p.Z, q.Z, r.Z)}
-				hi = mesh.Vec{X: max(hi.X, p.X, q.X, r.X), Y: max(hi.Y, p.Y, q.Y, r.Y), Z: max(hi.Z, p.Z, q.Z, r.Z)}
-			}
-			it.box.lo = [3]float32{below(lo.X), below(lo.Y), below(lo.Z)}
-			it.box.hi = [3]float32{above(hi.X), above(hi.Y), above(hi.Z)}
+			b.items[i] = item{b.boxOf(b.sorted[start[i]:start[i+1]]), start[i], start[i+1] - start[i]}
 		}
 	})
 }
@@ -227,11 +248,16 @@ func (n *node) set(side int, b *box, pad float64) {
 
 // split makes node at of j over items lo..hi: it partitions them in two and goes on with both.
 func (b *builder) split(j *job, at int32, lo, hi, depth int, top bool) {
-	if hi-lo == 1 {
-		// Only a whole tree is this small: one leaf and an empty child.
+	if hi-lo == 1 { // all that the worker has is one run
+		it := &b.items[lo]
+		if it.count > leafSize {
+			b.fork(j, at, it.from, it.from+it.count)
+			return
+		}
+		// One leaf and an empty child.
+		b.run(j, at, 0, it.from, it.from+it.count)
 		n := &j.node[at]
-		n.set(0, &b.items[lo].box, b.pad)
-		b.leaf(j, n, 0, &b.items[lo])
+		n.set(0, &it.box, b.pad)
 		n.half[1] = [3]float32{float32(math.Inf(-1)), float32(math.Inf(-1)), float32(math.Inf(-1))}
 		n.count[1], n.ref[1] = 1, n.ref[0]
 		return
@@ -246,7 +272,8 @@ func (b *builder) split(j *job, at int32, lo, hi, depth int, top bool) {
 		case top && n <= b.grain:
 			b.jobs = append(b.jobs, job{lo: run[0], hi: run[1], depth: depth + 1, parent: at, side: side})
 		case n == 1:
-			b.leaf(j, &j.node[at], side, &b.items[run[0]])
+			it := b.items[run[0]]
+			b.run(j, at, side, it.from, it.from+it.count)
 		default:
 			child := int32(len(j.node))
 			j.node = append(j.node, node{})

@@ -50,16 +50,17 @@ func (t *Tree) ranks() []int32 {
 // run returns the faces of a node: those from lo to below hi of Tree.face.
 func (t *Tree) run(ref int32) (lo, hi int) {
 	a, b := ref, ref
-	if n := &t.node[ref]; n.half[1][0] < 0 { // the one leaf of a whole tree
-		return 0, int(n.count[0])
-	}
 	for t.node[a].count[0] == 0 {
 		a = t.node[a].ref[0]
 	}
 	for t.node[b].count[1] == 0 {
 		b = t.node[b].ref[1]
 	}
-	return int(t.node[a].ref[0]), int(t.node[b].ref[1] + t.node[b].count[1])
+	n := &t.node[b]
+	if n.half[1][0] < 0 { // its second child is empty
+		return int(t.node[a].ref[0]), int(n.ref[0] + n.count[0])
+	}
+	return int(t.node[a].ref[0]), int(n.ref[1] + n.count[1])
 }
 
 // over reports whether the faces lo..hi of the tree lie over a coordinate plane as a graph does.

@@ -10,6 +10,10 @@ import (
 // cells of a jaw's scan are then 0.02 mm.
 const mortonDigit = 12
 
+// runSize is the most faces of a run that is halved along the curve. Above it the surface area heuristic
+// splits, for which it does not matter what lies below.
+const runSize = 32
+
 // mortonOrder returns the faces along a Morton curve through their centroids, the lower face first
 // within a cell; above the lowest low bits of each stands its place on the curve.
 func mortonOrder(m *mesh.Mesh) (sorted []uint64, low int) {
@@ -60,13 +64,13 @@ func spread(x uint64) uint64 {
 	return (x | x<<2) & 0x1249249249249249
 }
 
-// mortonLeaves returns where the leaves of the sorted faces begin, and their number behind: the cells
-// of the curve that are halved until they hold no more than leafSize faces.
-func mortonLeaves(sorted []uint64, low int) []int32 {
-	start := make([]int32, 0, len(sorted)/2+2)
+// mortonRuns returns where runs of the sorted faces begin, and their number behind: the cells of the curve
+// that are halved until they hold no more than runSize faces.
+func mortonRuns(sorted []uint64) []int32 {
+	start := make([]int32, 0, len(sorted)/(runSize/2)+2)
 	var cut func(lo, hi int)
 	cut = func(lo, hi int) {
-		if hi-lo <= leafSize {
+		if hi-lo <= runSize {
 			start = append(start, int32(lo))
 			return
 		}
@@ -85,4 +89,18 @@ func mortonLeaves(sorted []uint64, low int) []int32 {
 	}
 	cut(0, len(sorted))
 	return append(start, int32(len(sorted)))
+}
+
+// mortonHalf returns where to halve a run: where the curve goes farthest, in the middle half of it, so
+// that the depth is bounded.
+func mortonHalf(run []uint64) int {
+	n := len(run)
+	best, far := n/2, uint64(0)
+	for i := max(1, n/4); i <= n-max(1, n/4); i++ {
+		// The higher the highest bit that differs, the larger are the cells.
+		if d := run[i] ^ run[i-1]; d > far && bits.Len64(d) > bits.Len64(far) {
+			best, far = i, d
+		}
+	}
+	return best
 }

@@ -47,9 +47,9 @@ type DefectMethod struct {
 // the rim is where the two meet. DiameterMM is that of the circle in which the sphere cuts the
 // tangent plane of the sound surface over the middle, so it does not change with the bend of
 // the surroundings; DepthMM is from the sound surface over the middle to the bottom; VolumeMM3
-// is that of the spherical cap; what few vertices show is measured by sound surface and cap together
+// is that of the spherical cap; what few vertices show is found by sound surface and cap together
 // (small). For what is found the sound surface over the middle is that of a spline through its
-// surroundings (spline). A fold's LengthMM is that of its middle line between the points
+// surroundings, stretched along the crest or groove that they are of (spline). A fold's LengthMM is that of its middle line between the points
 // where the bottom comes back to the sound surface. What it cannot see: faults under MinWidthMM,
 // voids and blebs that only one vertex shows, folds under about two and a half edge lengths, and
 // shallow ones without a rim.

@@ -146,7 +146,7 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		return f, false
 	}
 	for i := range own {
-		own[i].settle()
+		s.settle(&own[i])
 		widths[i], depths[i] = 2*own[i].a, own[i].depth
 		// Sections overlap: their mean is little surer than one of them.
 		u := s.doubt(&own[i])

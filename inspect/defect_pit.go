@@ -37,11 +37,11 @@ type pit struct {
 	gap     *float64     // standard uncertainty of the sound surface over the middle, where settle has laid it, mm
 	in      []mesh.VertexID
 	near    int
-	carried bool    // a fold's cross-section by the form of its others
-	few     bool    // measured by small, and then
-	known   doubt   // its uncertainty, and
-	smooth  float64 // RMS distance of the vertices from a smooth surface, mm
-	why     string  // why it is none
+	carried bool       // a fold's cross-section by the form of its others
+	few     bool       // measured by small, and then
+	known   [3]float64 // variance of opening and depth, the sound surface given, and their covariance, mm², and
+	smooth  float64    // RMS distance of the vertices from a smooth surface, mm
+	why     string     // why it is none
 }
 
 // findPits looks at every seed, keeps what is a pit or a bleb, and of those that lie in one
@@ -83,7 +83,7 @@ next:
 		}
 		out = append(out, p)
 	}
-	s.each(len(out), func(_ *walker, i int) { out[i].settle() })
+	s.each(len(out), func(_ *walker, i int) { s.settle(&out[i]) })
 	return slices.DeleteFunc(out, func(p pit) bool { return s.doubt(&p).depth > s.by.DepthShare*p.depth })
 }
 

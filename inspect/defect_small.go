@@ -232,13 +232,16 @@ func (s *survey) fitCap(w *walker, seed mesh.VertexID, f *sound, spots []spot, p
 		}
 	}
 	p.surface, p.outer = s.surfaceOf(vertices), len(spots)-len(p.in)
-	// The sound surface over the middle is known like the mean of a twelfth of the outer vertices.
-	aa, hh, ah := n.cov[2][2], n.cov[3][3], n.cov[2][3]
-	hh += float64(math.Max(floor, f.rms)*math.Max(floor, f.rms)) * 12 / math.Max(12, float64(p.outer))
 	// Which vertices lie inside is not known to less than a part of an edge.
-	aa += float64(0.04 * 0.04 * edge * edge)
-	va, vh := math.Pi*p.a*p.depth, math.Pi*(float64(p.a*p.a)+float64(p.depth*p.depth))/2
-	p.known = doubt{width: 4 * math.Sqrt(aa), depth: 2 * math.Sqrt(hh), volume: 2 * math.Sqrt(math.Max(0, float64(va*va*aa)+float64(vh*vh*hh)+float64(2*va*vh*ah)))}
+	p.known = [3]float64{n.cov[2][2] + float64(0.04*0.04*edge*edge), n.cov[3][3], n.cov[2][3]}
+	// Those that may as well lie on the wall say nothing of the sound surface.
+	p.over, p.ring = *f, nil
+	outside := p.r + 3*math.Sqrt(p.known[0])
+	for _, q := range spots {
+		if q.s.Dist(p.c) > outside && s.nor[q.v].Dot(f.n) > 0.25 {
+			p.ring = append(p.ring, patchPoint{u: q.u, v: q.t, z: q.z, w: 1})
+		}
+	}
 	p.near = len(near)
 	return s.smoothOver(f, spots, near, free, p)
 }

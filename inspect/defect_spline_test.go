@@ -25,7 +25,8 @@ func TestSplineKeepsQuadrics(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 1))
 	height := func(u, v float64) float64 { return 0.3 - 0.2*u + 0.1*v + 0.15*u*u - 0.3*u*v + 0.05*v*v }
 	var s spline
-	if !s.over(ringOf(r, 120, 1, 2.5, 0, height)) {
+	f := sound{c: [15]float64{3: 0.15, 4: -0.3, 5: 0.05}}
+	if !s.over(ringOf(r, 120, 1, 2.5, 0, height), &f) {
 		t.Fatal("no spline")
 	}
 	for _, p := range [][2]float64{{0, 0}, {0.5, -0.3}, {-0.8, 0.1}} {
@@ -33,14 +34,14 @@ func TestSplineKeepsQuadrics(t *testing.T) {
 			t.Errorf("at %v: %.12f, known to %g, want %.12f", p, z, u, height(p[0], p[1]))
 		}
 	}
-	if s.over(ringOf(r, 9, 1, 2.5, 0, height)) {
+	if s.over(ringOf(r, 9, 1, 2.5, 0, height), &f) {
 		t.Error("nine points held a spline")
 	}
 	line := ringOf(r, 60, 1, 2.5, 0, height)
 	for i := range line {
 		line[i].v = 0
 	}
-	if s.over(line) {
+	if s.over(line, &f) {
 		t.Error("points of a line held a spline")
 	}
 }
@@ -66,7 +67,7 @@ func TestSplineOverRidges(t *testing.T) {
 		pts := ringOf(r, 60+r.IntN(100), inner+0.1, inner+1.8, noise, ridge)
 		var s spline
 		var f sound
-		if !s.over(pts) || !f.fit(pts, 6, 0.01) {
+		if !f.fit(pts, 6, 0.01) || !s.over(pts, &f) {
 			t.Fatal("no surface")
 		}
 		z, u := s.at(0, 0)
@@ -82,7 +83,8 @@ func TestSplineOverRidges(t *testing.T) {
 	if share := float64(within) / float64(total); share < 0.9 || share > 0.995 {
 		t.Errorf("%.1f %% within the stated uncertainty", 100*share)
 	}
-	if median(ours) > 0.6*median(quadrics) || quantile(ours, 0.95) > 0.8*quantile(quadrics, 0.95) {
-		t.Error("no closer than a quadric")
+	// Without a stretch: 0.45 and 0.73 of a quadric's.
+	if median(ours) > 0.35*median(quadrics) || quantile(ours, 0.95) > 0.3*quantile(quadrics, 0.95) {
+		t.Error("hardly closer than a quadric")
 	}
 }

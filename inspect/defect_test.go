@@ -303,6 +303,24 @@ func TestDefectsOnlyOnTissueAndBorder(t *testing.T) {
 	}
 }
 
+// A fold that runs over a bend, in a trough as over a ridge of 5 mm radius, is as deep as it was cut. The
+// middle of a cross-section 1.4 mm long lies 0.7²/6/5 = 0.016 mm under the mean of it, or over it.
+func TestFoldsOverABend(t *testing.T) {
+	for _, bend := range []float64{5, -5} {
+		f := field(func(x, y float64) float64 { return sq(x) / (2 * bend) * math.Exp(-sq(x/8)) })
+		m := f.scan([]cut{{width: 1.2, depth: 0.5, length: 7}}, 0.25, 0.004, rand.New(rand.NewPCG(17, 18)))
+		found := defectsOf(m, 0.004)
+		if len(found) != 1 || found[0].Kind != Fold {
+			t.Fatalf("radius %g: %d found", bend, len(found))
+		}
+		d := &found[0]
+		t.Logf("radius %g: depth %.4f, known to %.4f", bend, d.DepthMM, d.DepthUMM)
+		if math.Abs(d.DepthMM-0.5) > 0.008 || math.Abs(d.DepthMM-0.5) > d.DepthUMM {
+			t.Errorf("radius %g: depth %.4f, known to %.4f, cut 0.5", bend, d.DepthMM, d.DepthUMM)
+		}
+	}
+}
+
 func BenchmarkFindDefects(b *testing.B) {
 	m := field(trough).scan(someCuts, 0.1, 0.01, rand.New(rand.NewPCG(13, 14)))
 	nor, an := testNormals(m), allTissue(m)

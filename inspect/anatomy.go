@@ -104,6 +104,12 @@ func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec
 // islands.
 func bodyOf(m *mesh.Mesh, size float64) []mesh.FaceID {
 	label, parts := m.Components()
+	if len(parts) == 1 {
+		if lo, hi := bounds(m.Pos); hi.Sub(lo).Norm() >= size {
+			return allFaces(m)
+		}
+		return nil
+	}
 	inf := math.Inf(1)
 	lo, hi := make([]Vec, len(parts)), make([]Vec, len(parts))
 	for i := range parts {

@@ -214,13 +214,15 @@ func (s *smoothNormals) face(f mesh.FaceID) Vec {
 func blurred(m *mesh.Mesh, v []Vec, rounds int) []Vec {
 	for range rounds {
 		w := make([]Vec, len(v))
-		for i := range v {
-			sum := v[i]
-			for _, c := range m.CornersAt(mesh.VertexID(i)) {
-				sum = sum.Add(v[m.Vertex(c.Next())]).Add(v[m.Vertex(c.Prev())])
+		inBlocks(len(v), 1<<12, func(int) func(int) {
+			return func(i int) {
+				sum := v[i]
+				for _, c := range m.CornersAt(mesh.VertexID(i)) {
+					sum = sum.Add(v[m.Vertex(c.Next())]).Add(v[m.Vertex(c.Prev())])
+				}
+				w[i] = sum.Unit()
 			}
-			w[i] = sum.Unit()
-		}
+		})
 		v = w
 	}
 	return v

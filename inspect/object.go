@@ -39,7 +39,7 @@ type LeftOut struct {
 // piece is a connected part of the file's surface.
 type piece struct {
 	faces  []mesh.FaceID
-	verts  []mesh.VertexID
+	verts  []mesh.VertexID // in order
 	area   float64
 	centre Vec
 	plane  Plane
@@ -77,9 +77,19 @@ func FindObject(m *mesh.Mesh, read mesh.ReadStats, method ObjectMethod) (object 
 		of[k] = append(of[k], mesh.FaceID(f))
 	}
 	pieces := make([]piece, len(parts))
-	main := -1
 	for i := range pieces {
 		pieces[i] = pieceOf(m, of[i])
+	}
+	for v := range m.Pos {
+		for _, c := range m.CornersAt(mesh.VertexID(v)) {
+			p := &pieces[label[c.Face()]]
+			if n := len(p.verts); n == 0 || p.verts[n-1] != mesh.VertexID(v) {
+				p.verts = append(p.verts, mesh.VertexID(v))
+			}
+		}
+	}
+	main := -1
+	for i := range pieces {
 		p := &pieces[i]
 		p.flat = p.area >= method.IslandShare*pieces[0].area && p.isFlat(m, method.FlatMM)
 		if main < 0 && !p.flat {
@@ -134,7 +144,7 @@ func FindObject(m *mesh.Mesh, read mesh.ReadStats, method ObjectMethod) (object 
 	return object, left, several
 }
 
-// pieceOf gathers what is asked of a piece.
+// pieceOf gathers what is asked of a piece but its vertices.
 func pieceOf(m *mesh.Mesh, faces []mesh.FaceID) piece {
 	p := piece{faces: faces}
 	for _, f := range faces {
@@ -142,13 +152,10 @@ func pieceOf(m *mesh.Mesh, faces []mesh.FaceID) piece {
 		x, y, z := m.Corners(f)
 		p.area += a
 		p.centre = p.centre.Along(a/3, x.Add(y).Add(z))
-		p.verts = append(p.verts, m.Tri[f][0], m.Tri[f][1], m.Tri[f][2])
 	}
 	if p.area > 0 {
 		p.centre = p.centre.Scale(1 / p.area)
 	}
-	slices.Sort(p.verts)
-	p.verts = slices.Compact(p.verts)
 	return p
 }
 

@@ -30,36 +30,21 @@ type QualityMethod struct {
 // away. Volume is that of a closed surface, without sign. Counts are of the mesh as read;
 // SelfIntersections is left to a tree over it. O(#F).
 func MeasureQuality(m *mesh.Mesh, normals []Vec, read mesh.ReadStats, method QualityMethod) Quality {
-	topo := m.Topology()
-	_, parts := m.Components()
-	lo, hi := m.Bounds()
-	q := Quality{
-		AreaMM2:          m.Area(),
-		Components:       len(parts),
-		BoundaryLoops:    len(m.Loops()),
-		BoundaryEdges:    topo.BoundaryEdges,
-		NonManifoldEdges: topo.NonManifoldEdges,
-		NonManifoldVerts: topo.NonManifoldVertices,
-		DegenerateFaces:  topo.DegenerateFaces,
-		DuplicateFaces:   topo.DuplicateFaces,
-		NonFiniteFaces:   read.NonFinite,
-		WindingConflicts: topo.WindingConflicts,
-	}
+	q := measureGrain(m, normals, method)
+	q.countFlaws(m, read, method)
+	return q
+}
+
+// measureGrain is the part of MeasureQuality that other measurements hang on: area, extent, lengths of
+// edges, noise.
+func measureGrain(m *mesh.Mesh, normals []Vec, method QualityMethod) Quality {
+	q := Quality{AreaMM2: m.Area()}
 	if len(m.Pos) > 0 {
+		lo, hi := m.Bounds()
 		q.Extent = hi.Sub(lo)
 	}
-	for _, p := range parts {
-		if p.Area < method.SmallShare*parts[0].Area {
-			q.SmallComponents++
-		}
-	}
 	if q.AreaMM2 > 0 {
-		q.FacesPerMM2 = float64(len(m.Tri)-topo.DegenerateFaces) / q.AreaMM2
 		q.VerticesPerMM2 = float64(len(m.Pos)) / q.AreaMM2
-	}
-	if len(m.Tri) > 0 && topo.BoundaryEdges == 0 && topo.WindingConflicts == 0 {
-		v := math.Abs(m.Volume())
-		q.VolumeMM3 = &v
 	}
 	q.EdgeMedianMM, q.EdgeP95MM = edgeLengths(m)
 	if noise, why := measureNoise(m, normals, q.EdgeMedianMM, method); why == "" {
@@ -68,6 +53,28 @@ func MeasureQuality(m *mesh.Mesh, normals []Vec, read mesh.ReadStats, method Qua
 		q.NoiseUnmeasured = why
 	}
 	return q
+}
+
+// countFlaws is the rest of it.
+func (q *Quality) countFlaws(m *mesh.Mesh, read mesh.ReadStats, method QualityMethod) {
+	topo := m.Topology()
+	_, parts := m.Components()
+	q.Components, q.BoundaryLoops, q.BoundaryEdges = len(parts), len(m.Loops()), topo.BoundaryEdges
+	q.NonManifoldEdges, q.NonManifoldVerts = topo.NonManifoldEdges, topo.NonManifoldVertices
+	q.DegenerateFaces, q.DuplicateFaces, q.NonFiniteFaces = topo.DegenerateFaces, topo.DuplicateFaces, read.NonFinite
+	q.WindingConflicts = topo.WindingConflicts
+	for _, p := range parts {
+		if p.Area < method.SmallShare*parts[0].Area {
+			q.SmallComponents++
+		}
+	}
+	if q.AreaMM2 > 0 {
+		q.FacesPerMM2 = float64(len(m.Tri)-topo.DegenerateFaces) / q.AreaMM2
+	}
+	if len(m.Tri) > 0 && topo.BoundaryEdges == 0 && topo.WindingConflicts == 0 {
+		v := math.Abs(m.Volume())
+		q.VolumeMM3 = &v
+	}
 }
 
 // edgeLengths returns the median and the 95th percentile of the lengths of the edges, each

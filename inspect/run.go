@@ -61,29 +61,20 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	res.Border = Border{Stations: []Station{}, Regions: []BorderRegion{}}
 	res.Posterior.Path = []Vec{}
 	opt.step("the surface as a scan")
-	// What goes on by one processor leaves the others free, which meanwhile make the tree and look for
-	// crossings.
+	// What goes on by one processor leaves the others free, which meanwhile make the tree and count
+	// what is wrong with the mesh.
 	var t *tree.Tree
 	treeMade := aside(func() { t = tree.New(m) })
-	crossings := 0
-	counted := aside(func() {
-		treeMade()
-		crossings, _ = t.SelfIntersections(method.Quality.Crossings)
-	})
 	normals := m.Normals()
-	res.Quality = MeasureQuality(m, normals, s.Stats, method.Quality)
-	res.LeftOut = s.leftOut
-	for _, l := range res.LeftOut {
-		if l.What == LeftIsland {
-			res.Quality.Components += l.Pieces
-			res.Quality.SmallComponents += l.Pieces
-		}
-	}
+	res.Quality = measureGrain(m, normals, method.Quality)
 	g := res.Quality.Grain()
+	counted := aside(func() {
+		res.Quality.count(m, s, method.Quality)
+		treeMade()
+		res.Quality.SelfIntersections, _ = t.SelfIntersections(method.Quality.Crossings)
+	})
 	res.Quality.AreaUMM2 = g.area(res.Quality.AreaMM2)
-	if res.Quality.VolumeMM3 != nil {
-		res.Quality.VolumeUMM3 = ptr(g.volume(res.Quality.AreaMM2, len(m.Pos)))
-	}
+	res.LeftOut = s.leftOut
 
 	opt.step("jaw, sides and landmarks")
 	var an *Anatomy
@@ -93,7 +84,6 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 	}
 	if an == nil {
 		counted()
-		res.Quality.SelfIntersections = crossings
 		res.Decisions = append(res.Decisions, Decision{About: "jaw", Value: "not found", Why: why})
 		res.Border.Unmeasured, res.Posterior.Unmeasured, res.OcclusalUnmeasured = why, why, why
 		res.Holes = FindHoles(m, normals, &Anatomy{Part: make([]Part, len(m.Pos))}, method.Hole)
@@ -127,18 +117,34 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		res.Defects = FindDefects(m, normals, an, method.Defect, noise)
 		an.settleFaults(res.Defects)
 	}
+	planeFitted := func() {}
 	if an.rim != nil {
 		opt.step("the occlusal plane")
-		res.Occlusal = an.measureOcclusal(m, opt.Given, method.Occlusal, g)
+		planeFitted = aside(func() { res.Occlusal = an.measureOcclusal(m, opt.Given, method.Occlusal, g) })
 	}
 	opt.step("the border all round")
 	treeMade()
 	res.Border = MeasureBorder(m, t, normals, an, g, an.crestTurn(method.Occlusal.ClusterMM), method.Border)
 	opt.step("the posterior end")
 	res.Posterior = MeasurePosterior(an)
+	planeFitted()
 	counted()
-	res.Quality.SelfIntersections = crossings
 	return res, an
+}
+
+// count tells of the mesh what no other measurement hangs on, but for crossings. Islands that were left
+// out of the mesh count as pieces of the scan.
+func (q *Quality) count(m *mesh.Mesh, s *Scan, method QualityMethod) {
+	q.countFlaws(m, s.Stats, method)
+	for _, l := range s.leftOut {
+		if l.What == LeftIsland {
+			q.Components += l.Pieces
+			q.SmallComponents += l.Pieces
+		}
+	}
+	if q.VolumeMM3 != nil {
+		q.VolumeUMM3 = ptr(q.Grain().volume(q.AreaMM2, len(m.Pos)))
+	}
 }
 
 // findRim finds the rim, about the points that are given on its flat if there are any, and marks it in the

@@ -196,12 +196,16 @@ func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core,
 	type span struct{ lo, hi int32 }
 	us := make([]float64, len(loc))
 	far := make([]bool, len(loc))
+	inBlocks(len(loc), 1<<12, func(int) func(int) {
+		return func(i int) {
+			u, rho := c.at(loc[i])
+			us[i], far[i] = u/step, rho >= core
+		}
+	})
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for i, q := range loc {
-		u, rho := c.at(q)
-		us[i], far[i] = u/step, rho >= core
+	for i, u := range us {
 		if far[i] {
-			lo, hi = min(lo, us[i]), max(hi, us[i])
+			lo, hi = min(lo, u), max(hi, u)
 		}
 	}
 	if !(lo < hi) {
@@ -241,12 +245,14 @@ func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core,
 			}
 		}
 	}
-	sl := newSlicer(m, loc)
 	out := make([]section, n)
-	for i := range out {
-		u := float64(int(from)+i) * step
-		base, o, along := c.cut(u)
-		out[i] = section{u: u, out: o, contours: sl.cut(list[start[i]:start[i+1]], base, o, along)}
-	}
+	inBlocks(n, 8, func(int) func(int) {
+		sl := newSlicer(m, loc)
+		return func(i int) {
+			u := float64(int(from)+i) * step
+			base, o, along := c.cut(u)
+			out[i] = section{u: u, out: o, contours: sl.cut(list[start[i]:start[i+1]], base, o, along)}
+		}
+	})
 	return out
 }

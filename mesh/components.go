@@ -11,8 +11,11 @@ type Component struct {
 
 // Components labels each face (#F) with its piece. Pieces are connected across shared edges,
 // also non-manifold ones, and stand largest area first. A degenerate face goes with the other
-// faces at its vertices, so that it makes no piece of its own unless it lies alone. O(#F).
-func (m *Mesh) Components() (label []int32, parts []Component) {
+// faces at its vertices, so that it makes no piece of its own unless it lies alone. Found once, in O(#F);
+// the slices must not be changed.
+func (m *Mesh) Components() (label []int32, parts []Component) { return m.pieces() }
+
+func (m *Mesh) components() (label []int32, parts []Component) {
 	root := make([]int32, len(m.Tri))
 	for f := range root {
 		root[f] = int32(f)

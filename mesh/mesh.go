@@ -31,8 +31,9 @@ type Mesh struct {
 	Tri    [][3]VertexID // #F
 	Across []Corner      // #3F: the corner across the corner's edge, OnBoundary or NonManifold
 
-	start []int32  // #V+1 offsets into ring
-	ring  []Corner // the corners at each vertex
+	start  []int32  // #V+1 offsets into ring
+	ring   []Corner // the corners at each vertex
+	pieces func() ([]int32, []Component)
 }
 
 // Vertex returns the vertex of corner c.
@@ -73,6 +74,7 @@ func (m *Mesh) Corners(f FaceID) (a, b, c Vec) {
 // It panics when a face names a vertex that is not there.
 func New(pos []Vec, tri [][3]VertexID) *Mesh {
 	m := &Mesh{Pos: pos, Tri: tri}
+	m.pieces = sync.OnceValues(m.components)
 	m.buildRing()
 	m.Across = make([]Corner, 3*len(tri))
 	inParallel(len(pos), 1<<14, func(lo, hi int) {

@@ -181,36 +181,32 @@ func (s *survey) shape(w *walker, v mesh.VertexID, r float64) (a, b, c float64, 
 	return x[3], x[7], x[11], n
 }
 
-// solve solves n equations in place, row after row with the right-hand side last, which is then
-// the solution; false if they are singular. Gauss-Jordan elimination with row pivots.
+// solve solves n symmetric equations of a positive definite matrix in place, row after row with the
+// right-hand side last, which is then the solution; false if they are singular. Only the upper half is
+// read. Gaussian elimination, which for such needs no pivots (Golub and Van Loan, Matrix Computations,
+// section 4.2).
 func solve(a []float64, n int) bool {
 	w := n + 1
 	for i := range n {
-		best := i
-		for j := i + 1; j < n; j++ {
-			if math.Abs(a[j*w+i]) > math.Abs(a[best*w+i]) {
-				best = j
-			}
-		}
-		if !(math.Abs(a[best*w+i]) > 1e-12) {
+		top := a[i*w : i*w+w]
+		if !(top[i] > 1e-12) {
 			return false
 		}
-		if best != i {
-			for k := range w {
-				a[i*w+k], a[best*w+k] = a[best*w+k], a[i*w+k]
+		for j := i + 1; j < n; j++ {
+			g := top[j] / top[i]
+			row := a[j*w : j*w+w]
+			for k := j; k < w; k++ {
+				row[k] -= float64(g * top[k])
 			}
 		}
-		f := 1 / a[i*w+i]
-		for k := i; k < w; k++ {
-			a[i*w+k] *= f
+	}
+	for i := n - 1; i >= 0; i-- {
+		row := a[i*w : i*w+w]
+		x := row[n]
+		for j := i + 1; j < n; j++ {
+			x -= float64(row[j] * a[j*w+n])
 		}
-		for j := range n {
-			if g := a[j*w+i]; j != i && g != 0 {
-				for k := i; k < w; k++ {
-					a[j*w+k] -= float64(g * a[i*w+k])
-				}
-			}
-		}
+		row[n] = x / row[i]
 	}
 	return true
 }

@@ -162,11 +162,6 @@ func (w *fitting) step(s *sound, pts []patchPoint, floor float64) bool {
 			}
 		}
 	}
-	for r := range terms {
-		for c := range r {
-			a[r*wide+c] = a[c*wide+r]
-		}
-	}
 	if !solve(a, terms) {
 		return false
 	}
@@ -234,12 +229,12 @@ func moments(pts []patchPoint, a []float64) {
 		z, zu, zv = z+float64(p.w*p.z), zu+float64(wu*p.z), zv+float64(wv*p.z)
 		zuu, zuv, zvv = zuu+float64(wuu*p.z), zuv+float64(wuv*p.z), zvv+float64(wvv*p.z)
 	}
-	copy(a, []float64{
+	*(*[6 * 7]float64)(a) = [6 * 7]float64{
 		s, u, v, uu, uv, vv, z,
 		0, uu, uv, u3, uuv, uvv, zu,
 		0, 0, vv, uuv, uvv, v3, zv,
 		0, 0, 0, u4, u3v, uuvv, zuu,
 		0, 0, 0, 0, uuvv, uv3, zuv,
 		0, 0, 0, 0, 0, v4, zvv,
-	})
+	}
 }

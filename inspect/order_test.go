@@ -6,6 +6,8 @@ import (
 	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/mat"
+
 	"fornix/mesh"
 )
 
@@ -165,5 +167,48 @@ func TestPlaceOnMiddleLine(t *testing.T) {
 				t.Fatalf("%v lies %.4f mm from the place told, %.4f mm from the line", q, got, least)
 			}
 		}
+	}
+}
+
+// TestSolve compares with gonum's solver for positive definite matrices.
+func TestSolve(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 4))
+	for range 500 {
+		n := 1 + rng.IntN(15)
+		half := mat.NewDense(n, n+3, nil)
+		for i := range n {
+			for j := range n + 3 {
+				half.Set(i, j, rng.NormFloat64())
+			}
+		}
+		var square mat.SymDense
+		square.SymOuterK(1, half)
+		right, a := mat.NewVecDense(n, nil), make([]float64, n*(n+1))
+		for i := range n {
+			right.SetVec(i, rng.NormFloat64())
+			for j := range n {
+				a[i*(n+1)+j] = square.At(i, j)
+				if j < i {
+					a[i*(n+1)+j] = math.NaN() // not read
+				}
+			}
+			a[i*(n+1)+n] = right.AtVec(i)
+		}
+		var chol mat.Cholesky
+		var want mat.VecDense
+		if !chol.Factorize(&square) || chol.SolveVecTo(&want, right) != nil || chol.Cond() > 1e6 {
+			continue
+		}
+		if !solve(a, n) {
+			t.Fatal("told singular")
+		}
+		for i := range n {
+			if got := a[i*(n+1)+n]; math.Abs(got-want.AtVec(i)) > 1e-9*mat.Norm(&want, 2) {
+				t.Fatalf("unknown %d of %d is %v, want %v", i, n, got, want.AtVec(i))
+			}
+		}
+	}
+	if solve([]float64{1, 2, 1, 2, 4, 1}, 2) {
+		t.Error("singular equations solved")
 	}
 }

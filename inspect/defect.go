@@ -51,7 +51,7 @@ type DefectMethod struct {
 // (small). For what is found the sound surface over the middle is that of a spline through its
 // surroundings, stretched along the crest or groove that they are of (spline). A fold's LengthMM is that of its middle line between the points
 // where the bottom comes back to the sound surface. What it cannot see: faults under MinWidthMM,
-// voids and blebs that only one vertex shows, folds under about two and a half edge lengths, and
+// voids and blebs that only one vertex shows or of which more than half is missing, folds under about two and a half edge lengths, and
 // shallow ones without a rim.
 //
 // normals are #V outward unit vectors; noiseMM is the scan's noise along them (SD).

@@ -25,6 +25,7 @@ type pit struct {
 	turn    float64 // of the surface at the rim, degrees
 	sharp   float64 // the same as a share of what sphere and sound surface would have
 	share   float64 // of the rim that is sharp
+	shown   float64 // of the opening that the scan shows, as a share of it
 	off     float64 // RMS distance of the vertices inside from the sphere, mm
 	around  float64 // robust spread of those just outside about the sound surface, mm
 	rings   [7]ring // signed distances from sphere and sound surface, by place: 6 inside, 1 outside the rim
@@ -150,6 +151,10 @@ func (s *survey) measure(w *walker, sd seed, start float64, p *pit) {
 	}
 }
 
+// shownLeast is the least share of its opening that a pit or bleb must show: less of it may be anything
+// that is round there.
+const shownLeast = 0.5
+
 // judge says why p is no fault; "" if it is one.
 //
 // The rim is sharp if sphere and sound surface both fit closely right up to it and meet at a
@@ -178,6 +183,8 @@ func (s *survey) judge(p *pit) string {
 		return "misfit"
 	case p.around > math.Max(2*grain, by.SoundMisfit*p.depth):
 		return "misfit around"
+	case p.half == 0 && p.shown < shownLeast:
+		return "not shown"
 	case p.half > 0: // the sections of a fold are judged together
 		return ""
 	case b > 2*by.Bias*p.depth:

@@ -73,6 +73,9 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 			if !w.seen(b) || !w.seen(d) {
 				continue
 			}
+			if w.side[x]+w.side[b]+w.side[d] < 0 {
+				p.shown += s.m.Pos[b].Sub(q).Cross(s.m.Pos[d].Sub(q)).Dot(p.axis) / 2
+			}
 			lo, hi := min(w.side[x], w.side[b], w.side[d]), max(w.side[x], w.side[b], w.side[d])
 			within, beyond := hi < 0.2*edge && hi > -zone-edge, lo > -0.1*edge && lo < zone
 			if !within && !beyond {
@@ -109,6 +112,7 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 			}
 		}
 	}
+	p.shown = math.Abs(p.shown) / (math.Pi * p.a * p.a)
 	p.off = math.Sqrt(inside / math.Max(1, insideN))
 	if len(outside) > 0 {
 		slices.Sort(outside)

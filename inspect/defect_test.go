@@ -321,6 +321,27 @@ func TestFoldsOverABend(t *testing.T) {
 	}
 }
 
+// Of a bleb only as much is told as the scan shows: a third of one may be anything that is round there.
+func TestDefectsMostlyShown(t *testing.T) {
+	f := field(func(x, y float64) float64 { return 0 })
+	whole := f.scan([]cut{{width: 4.4, depth: -0.95}}, 0.3, 0.005, rand.New(rand.NewPCG(19, 20)))
+	for _, c := range []struct {
+		from float64 // mm: what lies in the opening beyond this is missing
+		told int
+	}{{3, 1}, {0.5, 1}, {-0.7, 0}} {
+		var left [][3]mesh.VertexID
+		for _, v := range whole.Tri {
+			mid := whole.Pos[v[0]].Add(whole.Pos[v[1]]).Add(whole.Pos[v[2]]).Scale(1.0 / 3)
+			if mid.Y < c.from || math.Hypot(mid.X, mid.Y) > 2.2 {
+				left = append(left, v)
+			}
+		}
+		if found := defectsOf(mesh.New(whole.Pos, left), 0.005); len(found) != c.told {
+			t.Errorf("missing from %g mm: told %v, want %d", c.from, found, c.told)
+		}
+	}
+}
+
 func BenchmarkFindDefects(b *testing.B) {
 	m := field(trough).scan(someCuts, 0.1, 0.01, rand.New(rand.NewPCG(13, 14)))
 	nor, an := testNormals(m), allTissue(m)

@@ -1,9 +1,6 @@
 package inspect
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // papilla looks behind the crest at the midline for the pit that the incisive papilla leaves:
 // where the middle lies deepest below what stands 2.5 to 4.5 mm to both sides at the same
@@ -11,17 +8,17 @@ import (
 // of the material lies nothing is looked at.
 func (an *Anatomy) papilla(faults []Defect) {
 	faulty := an.faulty(faults)
-	var mid, right, left []*slice
+	var mid, flank, beside []*slice
 	var crests []float64
 	for i := range an.slices {
 		s := &an.slices[i]
 		switch a := math.Abs(s.u); {
 		case a <= 1:
 			mid = append(mid, s)
-		case a >= 2.5 && a <= 4.5 && s.u < 0:
-			right = append(right, s)
+		case a <= 2:
+			flank = append(flank, s)
 		case a >= 2.5 && a <= 4.5:
-			left = append(left, s)
+			beside = append(beside, s)
 		}
 		// Through an opening in front a section's own crest may be no crest.
 		if s.basin > 0 && math.Abs(s.u) <= crestOverMM {
@@ -30,9 +27,10 @@ func (an *Anatomy) papilla(faults []Defect) {
 		}
 	}
 	crest := median(crests)
-	if math.IsNaN(crest) || len(mid) == 0 || len(left) == 0 || len(right) == 0 {
+	if math.IsNaN(crest) || len(mid) == 0 || len(beside) == 0 {
 		return
 	}
+	middle := nearest(mid)
 	first, end := max(0, int((crest-11)/envBin)), int((crest-1.5)/envBin)
 	touched := func(s []*slice, k int) bool {
 		for _, q := range s {
@@ -44,25 +42,33 @@ func (an *Anatomy) papilla(faults []Defect) {
 		}
 		return false
 	}
-	// The two sides stand at unlike heights, so a fault on one of them would make a step in their
-	// mean: then the other is compared alone, and where both have one, nothing.
-	beside, clean := append(slices.Clone(right), left...), func(int) bool { return true }
-	faultless := func(s []*slice) bool {
-		for k := first; k < end; k++ {
-			if touched(s, k) {
-				return false
+	// Sections stand at unlike heights, so that one which a fault takes out of a mean here and not
+	// there would make a step in it. So those alone count that no fault touches anywhere; the pit's
+	// flanks where all of its middle has one, and where no section is whole the places between faults.
+	whole := func(s []*slice) []*slice {
+		var out []*slice
+		for _, q := range s {
+			ok := true
+			for k := first; ok && k < end; k++ {
+				ok = !touched([]*slice{q}, k)
+			}
+			if ok {
+				out = append(out, q)
 			}
 		}
-		return true
+		return out
 	}
-	switch r, l := faultless(right), faultless(left); {
-	case r && !l:
-		beside = right
-	case l && !r:
-		beside = left
-	case !l && !r:
-		clean = func(k int) bool { return !touched(beside, k) }
+	var broken []*slice
+	pick := func(of ...[]*slice) []*slice {
+		for _, s := range of {
+			if w := whole(s); len(w) > 0 {
+				return w
+			}
+		}
+		broken = append(broken, of[0]...)
+		return of[0]
 	}
+	mid, beside = pick(mid, flank), pick(beside)
 	at := func(s []*slice, k int) float64 {
 		var sum, n float64
 		for _, q := range s {
@@ -81,7 +87,7 @@ func (an *Anatomy) papilla(faults []Defect) {
 		// The sideways distance shrinks toward the centre; the pit is compared over the same
 		// angle, which is near enough over these few millimetres.
 		d := at(beside, k) - at(mid, k)
-		if d > papillaDeepestMM || !clean(k) { // through an opening, or beside a fault
+		if d > papillaDeepestMM || touched(broken, k) { // through an opening, or beside a fault
 			d = math.NaN()
 		}
 		dip = append(dip, d)
@@ -123,9 +129,9 @@ func (an *Anatomy) papilla(faults []Defect) {
 	f, ok := fitExtreme(rho, deep, nil, deepest, papillaHalfMM, -1)
 	along := rectangle(papillaHalfMM)
 	if ok {
-		// The middle is as many rows of vertices wide as an edge goes into it, the sides twice that.
-		rows := max(1, 2*f.at/an.chart.radius/g.EdgeMM)
-		density := f.density(g.NoiseMM*math.Sqrt(1.5/rows), max(g.EdgeMM, 7*envBin), papillaHalfMM)
+		// A mean is of as many rows of vertices as an edge goes into its sections' width.
+		rows := func(s []*slice) float64 { return max(1, float64(len(s))*an.step*f.at/an.chart.radius/g.EdgeMM) }
+		density := f.density(g.NoiseMM*math.Sqrt(1/rows(mid)+1/rows(beside)), max(g.EdgeMM, 7*envBin), papillaHalfMM)
 		// How the ground slopes in which the pit lies is not known better than the way to the tissue.
 		along = math.Hypot(f.atU(density), an.fm.AxisDeg*math.Pi/180/math.Abs(2*f.c[2]))
 	} else {
@@ -133,19 +139,23 @@ func (an *Anatomy) papilla(faults []Defect) {
 	}
 	// Height and steepness are those of the middle section alone: the pit is narrow.
 	var x, z []float64
-	for i, v := range nearest(mid).env {
+	for i, v := range middle.env {
 		if !math.IsNaN(v) && !faulty(0, i) {
 			x, z = append(x, (float64(i)+0.5)*envBin), append(z, v)
 		}
 	}
-	h, ok := fitLocal(x, z, nil, f.at, papillaHalfMM/2)
-	if !ok {
-		return
+	half := papillaHalfMM / 2
+	h, ok := fitLocal(x, z, nil, f.at, half)
+	if !ok { // a fault lies there: from what is around it
+		half = papillaHalfMM
+		if h, ok = fitLocal(x, z, nil, f.at, half); !ok {
+			return
+		}
 	}
 	base, out, _ := an.chart.cut(0)
 	p := base.Along(f.at, out)
 	p.Z = h.c[0]
-	up := h.valueU(h.density(g.NoiseMM, g.EdgeMM, papillaHalfMM/2))
+	up := h.valueU(h.density(g.NoiseMM, g.EdgeMM, half))
 	an.found(IncisivePapilla, p, expanded(along*math.Hypot(1, h.c[1]), an.midU, up))
 }
 

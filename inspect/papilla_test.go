@@ -34,3 +34,37 @@ func TestVoidIsNoPapilla(t *testing.T) {
 		t.Error("no papilla beside a void")
 	}
 }
+
+// A bleb or void in the papilla's own pit hides its middle; the flanks beside it still tell where the
+// papilla lies, within what its uncertainty says and far nearer than the fault's rim, where a mean of
+// sections that a fault takes out one after the other has a step.
+func TestFaultOnThePapillaLeavesItWhereItIs(t *testing.T) {
+	const papillaY = 6.2 // of the default upper jaw
+	for i, fault := range []struct {
+		x, y float64
+		bleb bool
+	}{{-0.1, -0.6, true}, {0.2, 0.5, true}, {-0.3, 0.3, false}} {
+		p := smallPhantom("upper")
+		at := phantom.Cap{X: fault.x, Y: papillaY + fault.y, Diameter: 1.2, Depth: 0.4}
+		if fault.bleb {
+			p.Blebs = []phantom.Cap{at}
+		} else {
+			p.Voids = []phantom.Cap{at}
+		}
+		m := mustMake(p, uint64(60+i))
+		out := Run(m.Scan, DefaultProtocol(), Options{})
+		if len(out.Report.Defects) != 1 {
+			t.Fatalf("fault %d: %d found", i, len(out.Report.Defects))
+		}
+		l, ok := out.Report.Landmarks[IncisivePapilla]
+		if !ok {
+			t.Errorf("fault %d: no papilla", i)
+			continue
+		}
+		d := l.Point.Dist(m.truth.Landmarks[IncisivePapilla])
+		t.Logf("fault %d: papilla off by %.2f, stated %.2f mm", i, d, l.UncertaintyMM)
+		if d > l.UncertaintyMM || d > 0.5 || l.UncertaintyMM > 1.5 {
+			t.Errorf("fault %d: papilla off by %.2f, stated %.2f mm", i, d, l.UncertaintyMM)
+		}
+	}
+}

@@ -12,8 +12,8 @@ type archEnd struct {
 	side      float64 // -1 right, 1 left
 	base, dir Vec     // of the line, in the frame, level
 	t, z      []float64
-	rear      float64 // t of the material's rearmost point
-	rearPoint Vec
+	rear      float64 // t of the material's rearmost point on the line
+	rearPoint Vec     // the rearmost within rearHalfMM to both sides of it
 	roll      float64 // radius of the rounded end; 0 where the surface just stops
 	cutOff    bool    // the scan stops before the material's end, which may lie anywhere behind it
 
@@ -22,6 +22,7 @@ type archEnd struct {
 	kneeT, topT float64 // where the profile leaves the crest, and its summit (or the limit)
 	reached     bool    // the summit is on the scan
 
+	leanU               float64 // standard uncertainty of the crest's place sideways, alike all along the line, of how the trough leans
 	lineT, lineU, turnU float64 // t of the last crest point on the line; standard uncertainties there sideways, and of its direction
 	topU, kneeU         float64 // standard uncertainties of topT and kneeT along the line
 }
@@ -37,6 +38,8 @@ const (
 	notchShare = 0.2  // the same for the ridge of a hamular notch: half-way between ends that stop short of it and ends that pass it by their own radius
 	pitMM      = 2.5  // half the width of pits that are filled in the profile: voids on the crest are no slope
 	gridMM     = 0.1  // spacing of the profile
+	floorMM    = 2.0  // half the width of the trough's floor over which its bend is taken
+	rearHalfMM = 3.0  // how far to both sides of the line the material behind a notch or pad is looked at: a pad is 8 mm wide (7.94 SD 2.09, Lopez et al. 2008)
 )
 
 // archEnd cuts the surface along the line through the last crest points of a side.
@@ -46,7 +49,7 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 		return nil
 	}
 	var crest []Vec
-	var level, across []float64
+	var level, across, lean []float64
 	for i := range an.slices {
 		if s := &an.slices[i]; s.basin > 0 && s.u*side > 0 {
 			crest, across = append(crest, s.crest), append(across, s.acrossU)
@@ -65,9 +68,13 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 		}
 	}
 	var pts []Vec
-	for _, p := range crest {
-		if p.Y <= rear && p.Y > rear-endLineMM {
+	for i := range an.slices {
+		s := &an.slices[i]
+		if p := s.crest; s.basin > 0 && s.u*side > 0 && p.Y <= rear && p.Y > rear-endLineMM {
 			pts = append(pts, p)
+			if d := an.leans(s); !math.IsNaN(d) {
+				lean = append(lean, d)
+			}
 		}
 	}
 	if len(pts) < 5 {
@@ -99,6 +106,9 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 		res = append(res, math.Abs(p.X-b*p.Y-a))
 	}
 	e.lineU = math.Hypot(1.4826*median(res), median(across))
+	if len(lean) > 0 {
+		e.leanU = median(lean)
+	}
 	// A line through n points over a length L turns by sd·sqrt(12/n)/L; an arch that bends on
 	// as it did over the stretch turns by half its bow's angle more.
 	e.turnU = math.Hypot(e.lineU*math.Sqrt(12/float64(len(pts)))/endLineMM, archTurn)
@@ -129,7 +139,43 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 	if !e.follow(cs, pts[len(pts)/2], an.Coverage == TwoSided) {
 		return nil
 	}
+	e.rearPoint = an.rearmost(m, body, e)
 	return e
+}
+
+// rearmost is the material's rearmost vertex behind a side of the arch: not farther than rearHalfMM
+// beside the line, nor from the height of the end that the line shows.
+func (an *Anatomy) rearmost(m *mesh.Mesh, body []mesh.FaceID, e *archEnd) Vec {
+	far := e.rearPoint
+	for _, f := range body {
+		for _, v := range m.Tri[f] {
+			p := an.loc[v]
+			if p.Y <= far.Y || math.Abs(p.Z-e.rearPoint.Z) > rearHalfMM {
+				continue
+			}
+			if d := p.Sub(e.base); math.Abs(d.Y*e.dir.X-d.X*e.dir.Y) <= rearHalfMM {
+				far = p
+			}
+		}
+	}
+	return far
+}
+
+// leans is how far sideways the bottom of a trough moves with the way to the tissue, which is known
+// to AxisDeg only: that angle over the bend of the floor. NaN where the section shows no trough.
+func (an *Anatomy) leans(s *slice) float64 {
+	_, rho := an.chart.at(s.crest)
+	var x, z []float64
+	for i, v := range s.env {
+		if r := (float64(i) + 0.5) * envBin; math.Abs(r-rho) < floorMM && !math.IsNaN(v) {
+			x, z = append(x, r), append(z, v)
+		}
+	}
+	f, ok := fitLocal(x, z, nil, rho, floorMM)
+	if !ok || !(f.c[2] > 0) {
+		return math.NaN()
+	}
+	return an.axisU() / (2 * f.c[2])
 }
 
 // follow walks the contour that passes a point of the crest, from its start to the rear end.

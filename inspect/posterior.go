@@ -42,7 +42,6 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	}
 	rear := an.Frame.World(e.rearPoint)
 	s.Rearmost = &rear
-	along := e.dir.Y // posterior part of the line's direction
 	// Where the scan was cut off, the material may go on: neither short nor long can be told.
 	if e.cutOff {
 		s.Unmeasured = "the scan stops before the material's rounded end"
@@ -51,17 +50,19 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	if an.Jaw == Upper {
 		name := sided(e.side, HamularNotchLeft, HamularNotchRight)
 		reached := e.reached
-		top := e.topT
-		if l, ok := an.Landmarks[name]; ok && l.Source == "given" {
+		top := e.base.Along(e.topT, e.dir)
+		top.Z = e.rearPoint.Z
+		if l, ok := an.Landmarks[name]; ok {
 			q := an.Frame.Local(l.Point)
-			top = q.Sub(e.base).Dot(e.dir)
-			reached = top <= e.rear
+			top.Z = q.Z
+			if l.Source == "given" {
+				t := q.Sub(e.base).Dot(e.dir)
+				top.Y, reached = e.base.Along(t, e.dir).Y, t <= e.rear
+			}
 		}
 		s.ReachesNotch = &reached
 		if reached {
-			d := (e.rear - top) * along
-			s.ExtensionMM = &d
-			s.ExtensionUMM = ptr(expanded(e.topU, an.rearU(e)))
+			s.ExtensionMM, s.ExtensionUMM = an.behind(e, top, e.topU)
 		} else {
 			s.Unmeasured = "the notch lies beyond the material"
 		}
@@ -74,10 +75,7 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 		s.Unmeasured = "no retromolar pad is on the scan: the crest is level to its end"
 		return s
 	}
-	f := an.Frame.Local(front.Point).Sub(e.base).Dot(e.dir)
-	d := (e.rear - f) * along
-	s.PastPadFrontMM = &d
-	s.PastPadFrontUMM = ptr(expanded(e.kneeU, an.rearU(e)))
+	s.PastPadFrontMM, s.PastPadFrontUMM = an.behind(e, an.Frame.Local(front.Point), e.kneeU)
 	reached := e.reached
 	if l, ok := an.Landmarks[sided(e.side, PadSummitLeft, PadSummitRight)]; ok && l.Source == "given" {
 		reached = an.Frame.Local(l.Point).Sub(e.base).Dot(e.dir) <= e.limit
@@ -86,8 +84,15 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	return s
 }
 
-// rearU is the standard uncertainty of the material's rearmost point: of its noise, and of the
-// faces that cut off the rounded end.
+// behind is how far behind a place, in the frame, the material's rearmost point lies along posterior,
+// and its expanded uncertainty: of both places, and of the way to the tissue, as the one lies higher than the
+// other.
+func (an *Anatomy) behind(e *archEnd, p Vec, u float64) (mm, uMM *float64) {
+	return ptr(e.rearPoint.Y - p.Y), ptr(expanded(u, an.rearU(e), an.axisU()*(e.rearPoint.Z-p.Z)))
+}
+
+// rearU is the standard uncertainty of the material's rearmost point: of its noise, by twice of which
+// the farthest of some dozens of vertices stands out, and of the faces that cut off the rounded end.
 func (an *Anatomy) rearU(e *archEnd) float64 {
-	return math.Hypot(an.grain.NoiseMM, rectangle(an.grain.sag(max(0.5, e.roll))))
+	return math.Hypot(2*an.grain.NoiseMM, rectangle(an.grain.sag(max(0.5, e.roll))))
 }

@@ -81,7 +81,8 @@ func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec
 		an.loc[i] = an.Frame.Local(p)
 	}
 	an.chart = chart{radius: 0.85 * o.radius}
-	secs := sections(an.chart, m, body, an.loc, fm.StepMM, fm.CoreMM, math.Inf(-1), math.Inf(1))
+	out := lay(an.chart, m, body, an.loc, fm.CoreMM)
+	secs := out.sections(fm.StepMM, math.Inf(-1), math.Inf(1))
 	seen := func(f mesh.FaceID) bool { return an.flip()*m.FaceNormal(f).Dot(an.Frame.TowardTissue) > -0.1 }
 	if an.Surface == Cast {
 		seen = func(mesh.FaceID) bool { return true }
@@ -91,7 +92,7 @@ func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec
 		an.traceRear(m, body, fm)
 	}
 	an.Landmarks = map[string]Landmark{}
-	an.findLandmarks(m, body, fm)
+	an.findLandmarks(m, body, out, fm)
 	for name, p := range given {
 		an.Landmarks[name] = Landmark{Point: p, Source: "given"}
 	}
@@ -137,7 +138,7 @@ func (an *Anatomy) traceRear(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod) {
 	if l == nil || r == nil {
 		return
 	}
-	secs := sections(rows{}, m, body, an.loc, fm.StepMM, 0.25*an.chart.radius, l.X, r.X)
+	secs := lay(rows{}, m, body, an.loc, 0.25*an.chart.radius).sections(fm.StepMM, l.X, r.X)
 	for i := range secs {
 		s := slice{section: secs[i]}
 		if s.u < l.X || s.u > r.X {

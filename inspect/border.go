@@ -38,7 +38,7 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, normals []Vec, an *Anatomy, g Gra
 	if an.Coverage != TwoSided {
 		b.ThicknessUnmeasured = "the scan lacks its outer surface"
 	}
-	facing := &smoothNormals{m: m, flip: an.flip(), v: blurred(m, normals, 2)}
+	facing := newSmoothNormals(m, normals, an.flip())
 	from := 0
 	run := func(side string, s []slice, pick func(*slice) *apex) {
 		sum := 0.0
@@ -198,34 +198,35 @@ func ballDiameter(t *tree.Tree, p, n Vec, bm BorderMethod, smooth *smoothNormals
 }
 
 // smoothNormals gives a face the normal of its surroundings: single needle-shaped faces of a
-// noisy scan point anywhere.
+// noisy scan point anywhere. Unit vectors at the vertices are averaged twice with those of their
+// neighbours, where they are asked for. Not safe for concurrent use.
 type smoothNormals struct {
 	m    *mesh.Mesh
 	flip float64
-	v    []Vec // #V
+	v    [3][]Vec // #V: as given, averaged once, and twice; zero where not asked for yet
+}
+
+func newSmoothNormals(m *mesh.Mesh, normals []Vec, flip float64) *smoothNormals {
+	return &smoothNormals{m, flip, [3][]Vec{normals, make([]Vec, len(normals)), make([]Vec, len(normals))}}
 }
 
 func (s *smoothNormals) face(f mesh.FaceID) Vec {
 	t := s.m.Tri[f]
-	return s.v[t[0]].Add(s.v[t[1]]).Add(s.v[t[2]]).Unit()
+	return s.at(2, t[0]).Add(s.at(2, t[1])).Add(s.at(2, t[2])).Unit()
 }
 
-// blurred averages unit vectors at the vertices with those of their neighbours, a number of times.
-func blurred(m *mesh.Mesh, v []Vec, rounds int) []Vec {
-	for range rounds {
-		w := make([]Vec, len(v))
-		inBlocks(len(v), 1<<12, func(int) func(int) {
-			return func(i int) {
-				sum := v[i]
-				for _, c := range m.CornersAt(mesh.VertexID(i)) {
-					sum = sum.Add(v[m.Vertex(c.Next())]).Add(v[m.Vertex(c.Prev())])
-				}
-				w[i] = sum.Unit()
-			}
-		})
-		v = w
+// at is the vector at v after so many rounds.
+func (s *smoothNormals) at(rounds int, v mesh.VertexID) Vec {
+	n := &s.v[rounds][v]
+	if rounds == 0 || *n != (Vec{}) {
+		return *n
 	}
-	return v
+	sum := s.at(rounds-1, v)
+	for _, c := range s.m.CornersAt(v) {
+		sum = sum.Add(s.at(rounds-1, s.m.Vertex(c.Next()))).Add(s.at(rounds-1, s.m.Vertex(c.Prev())))
+	}
+	*n = sum.Unit()
+	return *n
 }
 
 func ptr[T any](v T) *T { return &v }

@@ -50,12 +50,12 @@ func sided(side float64, left, right string) string {
 }
 
 // findLandmarks looks for every landmark of the jaw. What is not found is left out.
-func (an *Anatomy) findLandmarks(m *mesh.Mesh, body []mesh.FaceID, fm FrameMethod) {
+func (an *Anatomy) findLandmarks(m *mesh.Mesh, body []mesh.FaceID, out *laid, fm FrameMethod) {
 	if an.Surface == Cast {
 		return
 	}
 	fine := func(u, half float64) []section {
-		return sections(an.chart, m, body, an.loc, fm.StepMM/4, fm.CoreMM, u-half, u+half)
+		return out.sections(fm.StepMM/4, u-half, u+half)
 	}
 	outer := notches(an.slices, func(s *slice) *apex { return s.outer })
 	an.frenum(LabialFrenum, outer, -labialReachMM, labialReachMM, false, fine)

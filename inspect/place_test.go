@@ -191,7 +191,7 @@ func TestSectionOfATorus(t *testing.T) {
 	for i := range body {
 		body[i] = mesh.FaceID(i)
 	}
-	secs := sections(c, m, body, m.Pos, 1, 3, -20, 20)
+	secs := lay(c, m, body, m.Pos, 3).sections(1, -20, 20)
 	if len(secs) != 41 {
 		t.Fatalf("%d sections from -20 to 20 by 1, want 41", len(secs))
 	}
@@ -212,7 +212,7 @@ func TestSectionOfATorus(t *testing.T) {
 func TestBallInsideATorus(t *testing.T) {
 	bm := DefaultProtocol().Method.Border
 	m := shape.Torus(25, 1.5, 192, 48).Mesh
-	facing := &smoothNormals{m: m, flip: 1, v: blurred(m, m.Normals(), 2)}
+	facing := newSmoothNormals(m, m.Normals(), 1)
 	tr := tree.New(m)
 	edge := 2 * math.Pi * 26.5 / 192
 	for f := 0; f < len(m.Tri); f += 97 {

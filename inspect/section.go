@@ -190,46 +190,65 @@ func (rows) at(q Vec) (u, rho float64) { return q.X, q.Y }
 
 func (rows) cut(u float64) (base, out, along Vec) { return Vec{X: u}, Vec{Y: 1}, Vec{X: 1} }
 
-// sections cuts the faces of the body at every multiple of step of the layout's u from first to
-// last, where rho >= core.
-func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core, first, last float64) []section {
-	type span struct{ lo, hi int32 }
-	us := make([]float64, len(loc))
-	far := make([]bool, len(loc))
+// laid is a surface laid out for sections.
+type laid struct {
+	layout
+	m    *mesh.Mesh
+	body []mesh.FaceID
+	loc  []Vec
+	u    []float64 // #V
+	far  []bool    // #V: rho is that of the core or more
+	span [2]float64
+}
+
+// lay finds where the vertices lie in a layout. Faces count that lie with all three where rho >= core.
+func lay(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, core float64) *laid {
+	l := &laid{layout: c, m: m, body: body, loc: loc, u: make([]float64, len(loc)), far: make([]bool, len(loc))}
 	inBlocks(len(loc), 1<<12, func(int) func(int) {
 		return func(i int) {
 			u, rho := c.at(loc[i])
-			us[i], far[i] = u/step, rho >= core
+			l.u[i], l.far[i] = u, rho >= core
 		}
 	})
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for i, u := range us {
-		if far[i] {
-			lo, hi = min(lo, u), max(hi, u)
+	l.span = [2]float64{math.Inf(1), math.Inf(-1)}
+	for i, u := range l.u {
+		if l.far[i] {
+			l.span[0], l.span[1] = min(l.span[0], u), max(l.span[1], u)
 		}
 	}
-	if !(lo < hi) {
+	return l
+}
+
+// sections cuts the faces at every multiple of step of the layout's u from first to last.
+func (l *laid) sections(step, first, last float64) []section {
+	if !(l.span[0] < l.span[1]) {
 		return nil
 	}
-	from, to := int32(math.Ceil(max(lo, first/step))), int32(math.Floor(min(hi, last/step)))
+	from, to := int32(math.Ceil(max(l.span[0], first)/step)), int32(math.Floor(min(l.span[1], last)/step))
 	n := int(to-from) + 1
 	if n <= 0 {
 		return nil
 	}
 	// Faces by section: count, offsets, fill.
-	at := func(t [3]mesh.VertexID) (span, bool) {
-		if !far[t[0]] || !far[t[1]] || !far[t[2]] {
-			return span{}, false
-		}
-		a, b, d := us[t[0]], us[t[1]], us[t[2]]
-		return span{max(from, int32(math.Ceil(min(a, b, d)))), min(to, int32(math.Floor(max(a, b, d))))}, true
+	type crossed struct {
+		f      mesh.FaceID
+		lo, hi int32 // first and last section
 	}
+	var faces []crossed
 	start := make([]int32, n+1)
-	for _, f := range body {
-		if s, ok := at(m.Tri[f]); ok {
-			for i := s.lo; i <= s.hi; i++ {
-				start[i-from+1]++
-			}
+	for _, f := range l.body {
+		t := l.m.Tri[f]
+		if !l.far[t[0]] || !l.far[t[1]] || !l.far[t[2]] {
+			continue
+		}
+		a, b, d := l.u[t[0]], l.u[t[1]], l.u[t[2]]
+		c := crossed{f, max(from, int32(math.Ceil(min(a, b, d)/step))), min(to, int32(math.Floor(max(a, b, d)/step)))}
+		if c.lo > c.hi {
+			continue
+		}
+		faces = append(faces, c)
+		for i := c.lo; i <= c.hi; i++ {
+			start[i-from+1]++
 		}
 	}
 	for i := range n {
@@ -237,20 +256,18 @@ func sections(c layout, m *mesh.Mesh, body []mesh.FaceID, loc []Vec, step, core,
 	}
 	list := make([]mesh.FaceID, start[n])
 	fill := append([]int32(nil), start[:n]...)
-	for _, f := range body {
-		if s, ok := at(m.Tri[f]); ok {
-			for i := s.lo; i <= s.hi; i++ {
-				list[fill[i-from]] = f
-				fill[i-from]++
-			}
+	for _, c := range faces {
+		for i := c.lo; i <= c.hi; i++ {
+			list[fill[i-from]] = c.f
+			fill[i-from]++
 		}
 	}
 	out := make([]section, n)
 	inBlocks(n, 8, func(int) func(int) {
-		sl := newSlicer(m, loc)
+		sl := newSlicer(l.m, l.loc)
 		return func(i int) {
 			u := float64(int(from)+i) * step
-			base, o, along := c.cut(u)
+			base, o, along := l.cut(u)
 			out[i] = section{u: u, out: o, contours: sl.cut(list[start[i]:start[i+1]], base, o, along)}
 		}
 	})

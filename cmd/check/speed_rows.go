@@ -38,7 +38,13 @@ func (b *bench) surface(scan string, faces int) error {
 		return err
 	}
 	pieces, area := 0, 0.0
+	var fresh []*mesh.Mesh // a surface keeps its pieces once they are found
+	for range b.times {
+		fresh = append(fresh, mesh.New(m.Pos, m.Tri))
+	}
 	counted, _ := b.middle(func() error {
+		m := fresh[0]
+		fresh = fresh[1:]
 		_, parts := m.Components()
 		pieces, area = len(parts), m.Area()
 		m.Loops()

@@ -15,12 +15,14 @@ type archEnd struct {
 	rear      float64 // t of the material's rearmost point on the line
 	rearPoint Vec     // the rearmost within rearHalfMM to both sides of it
 	roll      float64 // radius of the rounded end; 0 where the surface just stops
+	partial   bool    // of the rounded end the tissue side alone was scanned
 	cutOff    bool    // the scan stops before the material's end, which may lie anywhere behind it
 
 	limit       float64 // t up to which the profile is tissue surface, before the rounded end
 	slopeAt     float64 // steepest slope of the last stretch, over the notch or the pad
 	kneeT, topT float64 // where the profile leaves the crest, and its summit (or the limit)
 	reached     bool    // the summit is on the scan
+	unsure      bool    // or it may be: the scan shows too little of the rounded end to tell
 
 	leanU               float64 // standard uncertainty of the crest's place sideways, alike all along the line, of how the trough leans
 	lineT, lineU, turnU float64 // t of the last crest point on the line; standard uncertainties there sideways, and of its direction
@@ -36,6 +38,8 @@ const (
 	slopeMM    = 0.8  // half the length over which a slope is taken
 	padShare   = 0.5  // share of the steepest slope below which a pad's summit is reached
 	notchShare = 0.2  // the same for the ridge of a hamular notch: half-way between ends that stop short of it and ends that pass it by their own radius
+	partialMM  = 1.5  // how much of the rounded end its radius is taken from where the tissue side alone was scanned: a quarter turn of the smallest
+	ownTop     = 0.75 // share of the rounded end's bend from which on a level place is the end's own top
 	pitMM      = 2.5  // half the width of pits that are filled in the profile: voids on the crest are no slope
 	gridMM     = 0.1  // spacing of the profile
 	floorMM    = 2.0  // half the width of the trough's floor over which its bend is taken
@@ -234,7 +238,12 @@ func (e *archEnd) follow(cs []contour, crest Vec, twoSided bool) bool {
 	// A scan of the tissue side alone ends somewhere on the rounded end; where it is steep, that
 	// much of the roundness is there to be fitted. One of both sides goes on round it, or is cut off.
 	if n := len(e.t); round || !twoSided && n > 3 && math.Abs(e.z[n-1]-e.zAt(e.rear-0.4)) > 0.4 {
-		e.roll = c.tipRadius(tip)
+		e.partial = !round
+		walk := 1.0
+		if e.partial {
+			walk = partialMM
+		}
+		e.roll = c.tipRadius(tip, walk)
 	}
 	e.cutOff = !round && (twoSided || e.roll == 0)
 	e.limit = e.rear - e.roll
@@ -292,13 +301,13 @@ func (c *contour) ahead(i, dir int, dist float64) float64 {
 	return c.rho[i]
 }
 
-// tipRadius fits a circle (Kåsa 1976) to the contour within 1 mm of walking to both sides of
-// its tip, and returns its radius, kept between 0.3 and 3 mm.
-func (c *contour) tipRadius(tip int) float64 {
+// tipRadius fits a circle (Kåsa 1976) to the contour within so much walking to both sides of its
+// tip, and returns its radius, kept between 0.3 and 3 mm.
+func (c *contour) tipRadius(tip int, walk float64) float64 {
 	var x, z []float64
 	for _, dir := range [2]int{1, -1} {
 		i, walked := tip, 0.0
-		for walked < 1 {
+		for walked < walk {
 			x, z = append(x, c.rho[i]-c.rho[tip]), append(z, c.pts[i].Z-c.pts[tip].Z)
 			j, ok := c.step(i, dir)
 			if !ok {

@@ -20,6 +20,9 @@ const (
 	padLevel   = 0.25
 )
 
+// levelHalfMM is half the length over which the bend is taken where a profile comes level.
+const levelHalfMM = 1.0
+
 // crownHalfMM is half the length of the parabola through the summit of a notch's ridge.
 const crownHalfMM = 1.4
 
@@ -62,6 +65,10 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 		if !reached {
 			_, reached = passes(toward, steepT, e.limit-slopeMM, 0)
 		}
+		// Of an end that was scanned by half, where it begins is not known well: the bend of the surface
+		// where it comes level must say the same.
+		e.unsure = e.partial && reached == e.levelOnEnd(steepT)
+		reached = reached && !e.unsure
 	} else {
 		// A fall and the rounded end meet at the same slope, later than at its top. The slope
 		// before that tells whether the summit is near or cut off.
@@ -112,6 +119,19 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 	if reached {
 		an.found(sided(e.side, PadSummitLeft, PadSummitRight), p(top), e.off(top, e.topU))
 	}
+}
+
+// levelOnEnd tells whether the profile comes level behind its steepest place on the top of the
+// material's own rounded end, where it bends as sharply as the end does, and not before, on the ridge of a
+// notch, some 5 mm round.
+func (e *archEnd) levelOnEnd(steepT float64) bool {
+	slope := func(t float64) float64 { return e.slopeOver(t-slopeMM, t+slopeMM) }
+	top, ok := passes(slope, steepT, e.t[len(e.t)-1]-slopeMM, 0)
+	if !ok {
+		return true
+	}
+	f, ok := fitLocal(e.t, e.z, nil, top, levelHalfMM)
+	return !ok || -2*f.c[2]*e.roll > ownTop
 }
 
 // leaves is the rear of the tuberosity's summit: where the profile begins to rise out of the level

@@ -168,3 +168,73 @@ func TestExtensionToTheRearmostBehindTheNotch(t *testing.T) {
 		}
 	}
 }
+
+// Of a rounded end that was scanned by half, noise of 0.02 leaves the radius open by a third at most, so that
+// where the end begins is known to a fraction of a millimetre; over 1 mm of it it would not be.
+func TestRadiusOfAnEndScannedByHalf(t *testing.T) {
+	const seed, radius, sd, step, rounds = 23, 1.2, 0.02, 0.16, 400
+	r := rand.New(rand.NewPCG(seed, 3))
+	wrong := func(walk float64) (n int) {
+		for range rounds {
+			var c contour
+			for s := 6.0; s >= 0; s -= step { // a level floor, then a quarter of a circle to its tip
+				x, z := -(s - radius*math.Pi/2), 0.0
+				if a := s / radius; a < math.Pi/2 {
+					x, z = radius*math.Cos(a), radius*(math.Sin(a)-1)
+				}
+				c.rho, c.pts = append(c.rho, x+sd*r.NormFloat64()), append(c.pts, Vec{Z: z + sd*r.NormFloat64()})
+			}
+			for i := range c.pts {
+				c.pts[i].Y = c.rho[i]
+			}
+			if math.Abs(c.tipRadius(len(c.pts)-1, walk)-radius) > radius/3 {
+				n++
+			}
+		}
+		return n
+	}
+	long, short := wrong(partialMM), wrong(1)
+	t.Logf("off by over a third: %d of %d over %.1f mm, %d over 1 mm (seed %d)", long, rounds, partialMM, short, seed)
+	if long > rounds/20 || short < 2*long {
+		t.Errorf("radius off by over a third %d times in %d; over 1 mm of the end %d times (seed %d)", long, rounds, short, seed)
+	}
+}
+
+// Where the scan shows the end by half and the surface comes level there as sharply bent as the end, or
+// the other way about, nothing is told of the notch.
+func TestNotchUnderAnEndScannedByHalfIsNotTold(t *testing.T) {
+	const radius = 1.3
+	for _, c := range []struct {
+		past            float64 // from the notch's summit to the end
+		roll            float64 // that the end was taken for
+		reached, unsure bool
+	}{{3.5, radius, true, false}, {-3, radius, false, false}, {2.3, 3, false, true}} {
+		const top = 20.0
+		rear := top + c.past
+		// A ridge 5.5 mm round on a rise of 0.9 out of the level.
+		ridge := func(t float64) float64 {
+			d := top - t
+			if d > 5 {
+				return -2.25 - 0.9*min(d-5, 6)
+			}
+			return -0.09 * d * d
+		}
+		an, e := profileOf(func(t float64) float64 {
+			z := ridge(t)
+			if d := t - (rear - radius); d > 0 {
+				z += math.Sqrt(max(0, radius*radius-d*d)) - radius
+			}
+			return z
+		}, rear-1)
+		an.Jaw, an.Landmarks = Upper, map[string]Landmark{}
+		e.rear, e.roll, e.limit, e.partial, e.dir = rear, c.roll, rear-c.roll, true, Vec{Y: 1}
+		an.endLandmarks(e)
+		if e.reached != c.reached || e.unsure != c.unsure {
+			t.Errorf("end %+.1f behind the notch, taken for %.1f round: reached %v, unsure %v", c.past, c.roll, e.reached, e.unsure)
+		}
+		an.Surface = Impression
+		if s := an.posteriorSide(e); (s.ReachesNotch == nil) != c.unsure || c.unsure && s.Unmeasured == "" {
+			t.Errorf("end %+.1f behind the notch, taken for %.1f round: told %+v", c.past, c.roll, s)
+		}
+	}
+}

@@ -49,7 +49,7 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 	}
 	if an.Jaw == Upper {
 		name := sided(e.side, HamularNotchLeft, HamularNotchRight)
-		reached := e.reached
+		reached, unsure := e.reached, e.unsure
 		top := e.base.Along(e.topT, e.dir)
 		top.Z = e.rearPoint.Z
 		if l, ok := an.Landmarks[name]; ok {
@@ -57,8 +57,12 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 			top.Z = q.Z
 			if l.Source == "given" {
 				t := q.Sub(e.base).Dot(e.dir)
-				top.Y, reached = e.base.Along(t, e.dir).Y, t <= e.rear
+				top.Y, reached, unsure = e.base.Along(t, e.dir).Y, t <= e.rear, false
 			}
+		}
+		if unsure {
+			s.Unmeasured = "the scan shows too little of the material's rounded end to tell whether it passes the notch"
+			return s
 		}
 		s.ReachesNotch = &reached
 		if reached {

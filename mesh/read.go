@@ -229,7 +229,8 @@ type decoder struct {
 	colours    colours
 	faceColour *Colour // of the face that is being read; nil: none
 	cutter     cutter
-	foreseen   float64 // means nothing
+	free       chan *decoded // memory for faces of a binary STL
+	foreseen   float64       // means nothing
 }
 
 // grow makes room for about n faces before the first.
@@ -246,31 +247,6 @@ func (d *decoder) full(at int64, line int) error {
 	}
 	return &FormatError{Offset: at, Line: line, Reason: fmt.Sprintf(
 		"the file has more than %d faces, which is more than fornix reads: export the scan with fewer faces", d.most)}
-}
-
-// face adds one face of an STL file.
-func (d *decoder) face(normal, a, b, c Vec) {
-	f := stlFace{normal: normal, corner: [3]Vec{unsigned(a), unsigned(b), unsigned(c)}}
-	for k, p := range f.corner {
-		f.hash[k] = hashPoint(p)
-	}
-	d.add(&f)
-}
-
-func (d *decoder) add(f *stlFace) {
-	d.stats.Faces++
-	a, b, c := f.corner[0], f.corner[1], f.corner[2]
-	if !inRange(a) || !inRange(b) || !inRange(c) {
-		d.stats.NonFinite++
-		return
-	}
-	d.tri = append(d.tri, [3]VertexID{d.weld.idOf(a, f.hash[0]), d.weld.idOf(b, f.hash[1]), d.weld.idOf(c, f.hash[2])})
-	normal := f.normal
-	if !(normal.Norm2() > 0) || !normal.Finite() {
-		d.stats.NormalsMissing++
-	} else if b.Sub(a).Cross(c.Sub(a)).Dot(normal) < 0 {
-		d.stats.NormalsAgainstWinding++
-	}
 }
 
 // vertex keeps a numbered vertex of the file, whose numbers may be anything.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"runtime"
 )
 
 const (
@@ -88,38 +89,133 @@ func (d *decoder) endBinary(promised int64, open bool, partial int, replaced int
 	return nil
 }
 
-// together is how many faces of a binary STL are decoded at once.
-const together = 32
+// together is of how many faces of a binary STL the corners are fetched at once; batch is how many are
+// decoded while those before them are welded.
+const (
+	together = 32
+	batch    = 16 * together
+)
+
+// decoded are faces on their way from the bytes of a binary STL to the welder.
+type decoded struct {
+	face [batch]stlFace
+	n    int
+}
+
+// records takes whole faces in. On several processors one decodes while another welds.
+func (d *decoder) records(rec []byte) {
+	if runtime.GOMAXPROCS(0) == 1 || len(rec) <= 2*batch*stlRecord {
+		some := d.spare()
+		for len(rec) > 0 {
+			rec = some.take(rec)
+			d.weldAll(some)
+		}
+		d.free <- some
+		return
+	}
+	ready := make(chan *decoded, cap(d.free))
+	go func() {
+		for len(rec) > 0 {
+			some := d.spare()
+			rec = some.take(rec)
+			ready <- some
+		}
+		close(ready)
+	}()
+	for some := range ready {
+		d.weldAll(some)
+		d.free <- some
+	}
+}
+
+// spare waits for memory for decoded faces.
+func (d *decoder) spare() *decoded {
+	if d.free == nil {
+		d.free = make(chan *decoded, 3)
+		for range cap(d.free) {
+			d.free <- new(decoded)
+		}
+	}
+	return <-d.free
+}
+
+// take decodes some of the faces of rec and returns the rest.
+func (f *decoded) take(rec []byte) (rest []byte) {
+	f.n = min(batch, len(rec)/stlRecord)
+	for i := range f.n {
+		b := (*[stlRecord]byte)(rec[i*stlRecord:])
+		at := func(k int) float64 { return float64(math.Float32frombits(binary.LittleEndian.Uint32(b[4*k:]))) }
+		f.face[i].set(Vec{at(0), at(1), at(2)}, Vec{at(3), at(4), at(5)}, Vec{at(6), at(7), at(8)}, Vec{at(9), at(10), at(11)})
+	}
+	return rec[f.n*stlRecord:]
+}
+
+// weldAll adds the faces that were decoded.
+func (d *decoder) weldAll(some *decoded) {
+	var hashes [3 * together]uint64
+	for lo := 0; lo < some.n; lo += together {
+		faces := some.face[lo:min(lo+together, some.n)]
+		for i := range faces {
+			copy(hashes[3*i:], faces[i].hash[:])
+		}
+		d.foreseen += d.weld.foresee(hashes[:3*len(faces)])
+		for i := range faces {
+			d.add(&faces[i])
+		}
+	}
+}
 
 // stlFace is a face of an STL file with the hashes of its corners.
 type stlFace struct {
-	normal Vec
 	corner [3]Vec
 	hash   [3]uint64
+	finite bool
+	normal normalSays
 }
 
-// records decodes whole faces.
-func (d *decoder) records(rec []byte) {
-	var some [together]stlFace
-	var hashes [3 * together]uint64
-	for len(rec) > 0 {
-		n := min(together, len(rec)/stlRecord)
-		for i := range n {
-			b := (*[stlRecord]byte)(rec[i*stlRecord:])
-			at := func(k int) float64 { return float64(math.Float32frombits(binary.LittleEndian.Uint32(b[4*k:]))) }
-			f := &some[i]
-			f.normal = Vec{at(0), at(1), at(2)}
-			for k := range f.corner {
-				p := unsigned(Vec{at(3*k + 3), at(3*k + 4), at(3*k + 5)})
-				f.corner[k], f.hash[k] = p, hashPoint(p)
-				hashes[3*i+k] = f.hash[k]
-			}
-		}
-		d.foreseen += d.weld.foresee(hashes[:3*n])
-		for i := range n {
-			d.add(&some[i])
-		}
-		rec = rec[n*stlRecord:]
+// normalSays is what a stored normal says of the winding.
+type normalSays uint8
+
+const (
+	normalWith normalSays = iota
+	normalAgainst
+	normalNothing
+)
+
+func (f *stlFace) set(normal, a, b, c Vec) {
+	a, b, c = unsigned(a), unsigned(b), unsigned(c)
+	f.corner, f.hash = [3]Vec{a, b, c}, [3]uint64{hashPoint(a), hashPoint(b), hashPoint(c)}
+	f.finite = inRange(a) && inRange(b) && inRange(c)
+	switch {
+	case !(normal.Norm2() > 0) || !normal.Finite():
+		f.normal = normalNothing
+	case b.Sub(a).Cross(c.Sub(a)).Dot(normal) < 0:
+		f.normal = normalAgainst
+	default:
+		f.normal = normalWith
+	}
+}
+
+// face adds one face of an STL file.
+func (d *decoder) face(normal, a, b, c Vec) {
+	var f stlFace
+	f.set(normal, a, b, c)
+	d.add(&f)
+}
+
+func (d *decoder) add(f *stlFace) {
+	d.stats.Faces++
+	if !f.finite {
+		d.stats.NonFinite++
+		return
+	}
+	w := d.weld
+	d.tri = append(d.tri, [3]VertexID{w.idOf(f.corner[0], f.hash[0]), w.idOf(f.corner[1], f.hash[1]), w.idOf(f.corner[2], f.hash[2])})
+	switch f.normal {
+	case normalNothing:
+		d.stats.NormalsMissing++
+	case normalAgainst:
+		d.stats.NormalsAgainstWinding++
 	}
 }
 

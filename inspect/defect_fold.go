@@ -83,19 +83,63 @@ func (s *survey) grooveLine(w *walker, v mesh.VertexID) Vec {
 	return e1.Scale(math.Cos(angle)).Along(math.Sin(angle), e2)
 }
 
-// section measures the cross-section of a groove that runs along t at v.
+// section measures the cross-section of a groove that runs along t at v. Where no straight cylinder lies
+// in it that way, it may run a little otherwise, as the cylinder's own vertices tell.
 func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
 	edge := float64(s.edge[v])
-	p := pit{sign: 1, along: t, half: math.Max(0.4, 1.5*edge)}
-	s.measure(w, seed{v, 1}, math.Max(0.4, 1.3*edge), &p)
-	if p.why != "" {
-		q := pit{sign: 1, along: t, half: p.half}
-		s.measure(w, seed{v, 1}, math.Max(0.6, 1.9*edge), &q)
-		if q.why == "" {
-			return q
+	starts := [2]float64{math.Max(0.4, 1.3*edge), math.Max(0.6, 1.9*edge)}
+	try := func(start float64, t Vec) pit {
+		p := pit{sign: 1, along: t, half: math.Max(0.4, 1.5*edge)}
+		s.measure(w, seed{v, 1}, start, &p)
+		return p
+	}
+	var all [2]pit
+	for k, start := range starts {
+		if all[k] = try(start, t); all[k].why == "" {
+			return all[k]
 		}
 	}
-	return p
+	for k, start := range starts {
+		p := all[k]
+		for range 2 {
+			u, ok := s.turned(&p)
+			if !ok || u.Dot(t) < 0.8 {
+				break
+			}
+			if p = try(start, u); p.why == "" {
+				return p
+			}
+		}
+	}
+	return all[0]
+}
+
+// turned is the direction of the cylinder that lies closest to the vertices of p, its axis being free to
+// turn: the least squares of their distances, linearized.
+func (s *survey) turned(p *pit) (Vec, bool) {
+	if len(p.in) < 8 || p.r == 0 {
+		return Vec{}, false
+	}
+	n := s.nor[p.in[0]]
+	up := n.Along(-n.Dot(p.along), p.along).Unit()
+	side := up.Cross(p.along)
+	a := make([]float64, 30)
+	for _, x := range p.in {
+		d := p.flat(s.m.Pos[x].Sub(p.c))
+		l := d.Norm()
+		y, z, along := d.Dot(side)/l, d.Dot(up)/l, s.m.Pos[x].Sub(p.start).Dot(p.along)
+		j := [5]float64{y, z, 1, float64(along * y), float64(along * z)}
+		for r := range 5 {
+			for c := range 5 {
+				a[r*6+c] += float64(j[r] * j[c])
+			}
+			a[r*6+5] += float64(j[r] * (l - p.r))
+		}
+	}
+	if !solve(a, 5) {
+		return Vec{}, false
+	}
+	return p.along.Along(a[3*6+5], side).Along(a[4*6+5], up).Unit(), true
 }
 
 // fewSections is with how many sections of its own form a groove may be a fold.

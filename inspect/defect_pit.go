@@ -232,6 +232,10 @@ func (s *survey) surround(w *walker, p *pit, f *sound) string {
 		last := *f
 		*f = sound{o: o, n: axis}
 		f.e1, f.e2 = tangents(axis)
+		if p.half > 0 { // along and across
+			f.e1 = p.along.Along(-p.along.Dot(axis), axis).Unit()
+			f.e2 = axis.Cross(f.e1)
+		}
 		w.pts = w.pts[:0]
 		patch := w.reach(p.in, func(x mesh.VertexID) bool {
 			d := s.m.Pos[x].Sub(o)
@@ -281,6 +285,13 @@ func (s *survey) surround(w *walker, p *pit, f *sound) string {
 		if f.rms > math.Max(2*s.noise, 0.02) && len(w.pts) >= 30 {
 			g := *f
 			if g.fit(w.pts, 15, math.Max(s.noise, 0.01)) && g.rms < 0.6*f.rms {
+				*f = g
+			}
+		}
+		// So along a fold, where the vertices hold no quartic: a crest runs on and bends across.
+		if p.half > 0 && f.terms == 6 && f.rms > math.Max(2*s.noise, 0.02) {
+			g := *f
+			if g.fitAcross(w.pts, math.Max(s.noise, 0.01)) && g.rms < 0.6*f.rms {
 				*f = g
 			}
 		}

@@ -95,6 +95,12 @@ func (s *sound) otherwise(pts []patchPoint, p Vec, floor float64) float64 {
 	return math.Abs(g.at(u, v) - s.at(u, v))
 }
 
+// fitAcross is fit with the fourth order across alone, for a surface that runs on along u and bends across.
+func (s *sound) fitAcross(pts []patchPoint, floor float64) bool {
+	w := fitting{free: []int{0, 1, 2, 3, 4, 5, 9, 14}}
+	return w.all(s, pts, 15, floor)
+}
+
 // plain finds the coefficients by least squares of all points alike.
 func (s *sound) plain(pts []patchPoint, terms int) bool {
 	return s.fit(pts, terms, math.Inf(1))
@@ -104,6 +110,10 @@ func (s *sound) plain(pts []patchPoint, terms int) bool {
 // the robust spread, never under floor. False where the points do not hold it.
 func (s *sound) fit(pts []patchPoint, terms int, floor float64) bool {
 	var w fitting
+	return w.all(s, pts, terms, floor)
+}
+
+func (w *fitting) all(s *sound, pts []patchPoint, terms int, floor float64) bool {
 	if !w.begin(s, pts, terms) {
 		return false
 	}
@@ -120,25 +130,34 @@ const reweighings = 5
 
 // fitting is the memory of a fit, to be kept for the next one.
 type fitting struct {
-	a   [15 * 16]float64
-	res []float64
+	a    [15 * 16]float64
+	res  []float64
+	free []int // the terms looked for, where not all
 }
 
 // begin gives all points one weight; false where there are too few.
 func (w *fitting) begin(s *sound, pts []patchPoint, terms int) bool {
-	if len(pts) < terms+terms/2 {
+	s.terms = terms
+	if terms = w.unknown(s); len(pts) < terms+terms/2 {
 		return false
 	}
-	s.terms = terms
 	for i := range pts {
 		pts[i].w = 1
 	}
 	return true
 }
 
+// unknown is the number of terms looked for.
+func (w *fitting) unknown(s *sound) int {
+	if w.free != nil {
+		return len(w.free)
+	}
+	return s.terms
+}
+
 // step finds the coefficients of the least weighted squares, and from what is left new weights.
 func (w *fitting) step(s *sound, pts []patchPoint, floor float64) bool {
-	terms := s.terms
+	terms := w.unknown(s)
 	wide := terms + 1
 	a := w.a[:terms*wide]
 	clear(a)
@@ -152,6 +171,9 @@ func (w *fitting) step(s *sound, pts []patchPoint, floor float64) bool {
 				continue
 			}
 			basis(p.u, p.v, &b)
+			for r, k := range w.free {
+				b[r] = b[k]
+			}
 			for r := range terms {
 				wr := float64(p.w * b[r])
 				row := a[r*wide:][:wide]
@@ -167,7 +189,11 @@ func (w *fitting) step(s *sound, pts []patchPoint, floor float64) bool {
 	}
 	s.c = [15]float64{}
 	for r := range terms {
-		s.c[r] = a[r*wide+terms]
+		k := r
+		if w.free != nil {
+			k = w.free[r]
+		}
+		s.c[k] = a[r*wide+terms]
 	}
 	if cap(w.res) < len(pts) {
 		w.res = make([]float64, len(pts))

@@ -195,13 +195,19 @@ func (s *spline) choose(y *mat.VecDense) {
 			best, at = f, x
 		}
 	}
-	lo, hi, golden := at-step, at+step, (math.Sqrt(5)-1)/2
-	for range 30 {
-		a, b := hi-float64(golden*(hi-lo)), lo+float64(golden*(hi-lo))
-		if unlikely(a) < unlikely(b) {
-			hi = b
+	golden := (math.Sqrt(5) - 1) / 2
+	lo, hi := at-step, at+step
+	a, b := hi-float64(golden*(hi-lo)), lo+float64(golden*(hi-lo))
+	fa, fb := unlikely(a), unlikely(b)
+	for range 20 {
+		if fa < fb {
+			hi, b, fb = b, a, fa
+			a = hi - float64(golden*(hi-lo))
+			fa = unlikely(a)
 		} else {
-			lo = a
+			lo, a, fa = a, b, fb
+			b = lo + float64(golden*(hi-lo))
+			fb = unlikely(b)
 		}
 	}
 	s.doubt = unlikely((lo + hi) / 2)

@@ -22,7 +22,7 @@ func paint(surfaces []pageSurface, meshes []*mesh.Mesh, small []*smallSurface, r
 	}
 	for i := range surfaces {
 		s := &surfaces[i]
-		s.Colour, s.Levels = pageColour(meshes[i].Colour, small[i].of, small[i].Order, room/len(surfaces)/4*3)
+		s.Colour, s.Levels = pageColour(meshes[i].Colour, small[i].of, small[i].encoded().Order, room/len(surfaces)/4*3)
 		s.unpainted = s.Colour == "" && meshes[i].Colour != nil
 	}
 }

@@ -144,9 +144,9 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 		return out
 	}
 	one := small.page(at, rep.InsideOut)
-	d.ErrorMM = small.errorMM
+	d.ErrorMM = small.errorMM()
 	scale := Scale{}.orDefault()
-	one.Tint = pageTint(simple, small.Order, rep, scale)
+	one.Tint = pageTint(simple, small.encoded().Order, rep, scale)
 	d.Surfaces = []pageSurface{one}
 	paint(d.Surfaces, []*mesh.Mesh{in.Scan.Mesh}, []*smallSurface{small}, pageSurfaceBytes)
 	d.Scale = pageScale{FromMM: scale.FromMM, ToMM: scale.ToMM}
@@ -163,7 +163,7 @@ func pageDataOf(in PageInput) (d pageData, shown map[int]bool) {
 		d.Views = append(d.Views, pageView{v.Name, toVec3(v.Camera.Toward), toVec3(v.Camera.Up), shortTitle(v.Title)})
 	}
 	shown = map[int]bool{}
-	for _, v := range closeUps(rep, in.Scan.full(), len(rep.Findings)) {
+	for _, v := range in.Scan.closeUps(len(rep.Findings)) {
 		c := v.Camera
 		d.Findings = append(d.Findings, pageCloseUp{v.finding.Number, at(c.Centre), toVec3(c.Toward), toVec3(c.Up), math.Round(c.Scale*100) / 100})
 		shown[v.finding.Number] = true
@@ -193,8 +193,9 @@ func emptyPageData() pageData {
 
 // page is the surface as the page's script reads it.
 func (s *smallSurface) page(at func(mesh.Vec) vec3, insideOut bool) pageSurface {
-	return pageSurface{Data: base64.StdEncoding.EncodeToString(s.Data), Vertices: s.Vertices, Faces: s.Faces,
-		StepMM: s.StepMM, Origin: at(s.Origin), InsideOut: insideOut}
+	e := s.encoded()
+	return pageSurface{Data: base64.StdEncoding.EncodeToString(e.Data), Vertices: e.Vertices, Faces: e.Faces,
+		StepMM: e.StepMM, Origin: at(e.Origin), InsideOut: insideOut}
 }
 
 // shortTitle names a view in a word or two: "From the front" becomes "Front".

@@ -63,7 +63,7 @@ func pairDataOf(p *Pair) (d pageData, shown map[int]bool) {
 	d.Middle = toVec3(middle)
 	middle = mesh.Vec{X: d.Middle[0], Y: d.Middle[1], Z: d.Middle[2]}
 	at := func(p mesh.Vec) vec3 { return toVec3(p.Sub(middle)) }
-	d.ErrorMM = max(small[0].errorMM, small[1].errorMM)
+	d.ErrorMM = max(small[0].errorMM(), small[1].errorMM())
 	d.Frame = &pageFrame{toVec3(k.left), toVec3(k.posterior), toVec3(k.up)}
 	d.Third, d.First = [2]string{"upper jaw", "lower jaw"}, 2
 	front := k.posterior.Scale(-1)

@@ -208,18 +208,18 @@ func TestPageColours(t *testing.T) {
 	}
 	small := newSmallSurface(&m)
 	simple := small.mesh
-	text, levels := pageColour(m.Colour, small.of, small.Order, 1<<20)
+	text, levels := pageColour(m.Colour, small.of, small.encoded().Order, 1<<20)
 	raw, err := base64.StdEncoding.DecodeString(text)
 	if err != nil {
 		t.Fatal(err)
 	}
 	planes, err := io.ReadAll(flate.NewReader(bytes.NewReader(raw)))
-	n := len(small.Order)
+	n := len(small.encoded().Order)
 	if err != nil || len(planes) != 3*n || levels != 64 {
 		t.Fatal(err, len(planes), n, levels)
 	}
 	var at [3]uint8
-	for i, v := range small.Order {
+	for i, v := range small.encoded().Order {
 		for k := range at {
 			at[k] += planes[k*n+i]
 		}
@@ -234,7 +234,7 @@ func TestPageColours(t *testing.T) {
 	if none, _ := pageColour(nil, nil, nil, 10); none != "" {
 		t.Error("colours out of nothing")
 	}
-	if none, _ := pageColour(m.Colour, small.of, small.Order, 10); none != "" {
+	if none, _ := pageColour(m.Colour, small.of, small.encoded().Order, 10); none != "" {
 		t.Error("more colours than there is room for")
 	}
 }

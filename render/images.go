@@ -56,15 +56,16 @@ func Images(scan *Scan, opt Options) ([]Image, error) {
 		return nil, err
 	}
 	m, rep := scan.Mesh, scan.Report
+	scan.begin()
 	whole := scan.whole(opt.Thickness)
 	base := reportContent(rep, opt, whole.tint != nil)
 	all := views(rep)
 	wholeViews := len(all)
-	closeups := closeUps(rep, scan.full(), opt.CloseUps)
+	closeups := scan.closeUps(opt.CloseUps)
 	all = append(all, closeups...)
 	var near drawn
 	if len(closeups) > 0 {
-		near = scan.near(opt.Thickness)
+		near = scan.fine(opt.Thickness)
 	}
 
 	var r Raster

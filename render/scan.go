@@ -2,6 +2,7 @@ package render
 
 import (
 	"image/color"
+	"slices"
 	"sync"
 
 	"fornix/inspect"
@@ -19,6 +20,7 @@ type Scan struct {
 	full   func() *Surface      // for close-ups
 	small  func() *smallSurface // for the page
 	coarse func() *Surface      // for whole views
+	near   func() []View        // a close-up of each numbered finding, gravest first
 }
 
 // NewScan does no work yet.
@@ -26,6 +28,7 @@ func NewScan(m *mesh.Mesh, rep *inspect.Report) *Scan {
 	s := &Scan{Report: rep, Mesh: m}
 	s.full = sync.OnceValue(func() *Surface { return NewSurface(m, rep.InsideOut) })
 	s.small = sync.OnceValue(func() *smallSurface { return newSmallSurface(m) })
+	s.near = sync.OnceValue(func() []View { return closeUps(rep, s.full(), len(rep.Findings)) })
 	s.coarse = sync.OnceValue(func() *Surface {
 		c := NewSurface(s.small().mesh, rep.InsideOut)
 		if g := newStationGrid(rep.Border.Stations); g != nil {
@@ -34,6 +37,23 @@ func NewScan(m *mesh.Mesh, rep *inspect.Report) *Scan {
 		return c
 	})
 	return s
+}
+
+// begin has made, beside what the caller does, what is asked for later: where close-ups look from, and
+// what the page holds of the surface. What goes wrong there does so again where it is asked for.
+func (s *Scan) begin() {
+	for _, work := range [2]func(){func() { s.near() }, func() { s.small().encoded() }} {
+		go func() {
+			defer func() { _ = recover() }()
+			work()
+		}()
+	}
+}
+
+// closeUps returns the first views of them.
+func (s *Scan) closeUps(limit int) []View {
+	all := s.near()
+	return slices.Clone(all[:min(len(all), max(0, limit))])
 }
 
 // there reports whether there is a scan with all that belongs to it.
@@ -45,9 +65,9 @@ type drawn struct {
 	tint    []color.RGBA
 }
 
-// whole and near are the scan as it is drawn in whole views and in close-ups.
+// whole and fine are the scan as it is drawn in whole views and in close-ups.
 func (s *Scan) whole(scale Scale) drawn { return newDrawn(s.coarse(), s.Report, scale) }
-func (s *Scan) near(scale Scale) drawn  { return newDrawn(s.full(), s.Report, scale) }
+func (s *Scan) fine(scale Scale) drawn  { return newDrawn(s.full(), s.Report, scale) }
 
 func newDrawn(s *Surface, rep *inspect.Report, scale Scale) drawn {
 	return drawn{s, borderTint(s.mesh, &rep.Border, scale)}
@@ -66,11 +86,10 @@ const (
 
 // smallSurface is a surface of fewer faces, and the same as the page holds it.
 type smallSurface struct {
-	compact.Encoded
 	mesh    *mesh.Mesh
 	share   float64         // of the allowed deviation that a scan of its size has
-	errorMM float64         // of what is encoded from the scan, at most
 	of      []mesh.VertexID // #V of mesh: the vertex of the scan
+	encoded func() *compact.Encoded
 }
 
 // newSmallSurface simplifies a scan for viewing.
@@ -82,9 +101,14 @@ func newSmallSurface(m *mesh.Mesh) *smallSurface {
 }
 
 func packed(m *mesh.Mesh, share float64, of []mesh.VertexID) *smallSurface {
-	e := compact.Encode(m, share*pageStepMM)
-	return &smallSurface{e, m, share, share*pageSimplify + e.ErrorMM(), of}
+	return &smallSurface{m, share, of, sync.OnceValue(func() *compact.Encoded {
+		e := compact.Encode(m, share*pageStepMM)
+		return &e
+	})}
 }
+
+// errorMM is how far what is encoded lies from the scan, at most.
+func (s *smallSurface) errorMM() float64 { return s.share*pageSimplify + s.encoded().ErrorMM() }
 
 // carried is the surface in the common frame of two.
 func (s *smallSurface) carried(mo inspect.Motion) *smallSurface {

@@ -69,7 +69,7 @@ func area(m *mesh.Mesh) (sum float64) {
 func TestWholeViewIsThatOfTheScan(t *testing.T) {
 	m, rep := fullReport(inspect.Upper)
 	s := NewScan(m, rep)
-	full, coarse := s.near(Scale{}.orDefault()), s.whole(Scale{}.orDefault())
+	full, coarse := s.fine(Scale{}.orDefault()), s.whole(Scale{}.orDefault())
 	if a, b := len(m.Tri), len(s.small().mesh.Tri); b > a*3/4 {
 		t.Errorf("%d faces of %d", b, a)
 	}

@@ -45,7 +45,7 @@ func (k *labSheet) summary(scan *Scan, shots *printer, bottom float64) error {
 	k.picture(whole, x, y, picture)
 	y += picture*0.8 + 6
 	small := picture/float64(columns) - 3
-	for i, v := range closeUps(rep, scan.full(), columns*int((bottom-y)/(small+7))) {
+	for i, v := range scan.closeUps(columns * int((bottom-y)/(small+7))) {
 		p, err := shots.print(v, small, small)
 		if err != nil {
 			return err

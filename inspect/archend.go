@@ -25,6 +25,7 @@ type archEnd struct {
 	unsure      bool    // or it may be: the scan shows too little of the rounded end to tell
 
 	leanU               float64 // standard uncertainty of the crest's place sideways, alike all along the line, of how the trough leans
+	bow                 float64 // lower: half the bend of the crest over the stretch that gives the line, per mm
 	lineT, lineU, turnU float64 // t of the last crest point on the line; standard uncertainties there sideways, and of its direction
 	topU, kneeU         float64 // standard uncertainties of topT and kneeT along the line
 }
@@ -113,8 +114,10 @@ func (an *Anatomy) archEnd(m *mesh.Mesh, body []mesh.FaceID, side float64) *arch
 	if len(lean) > 0 {
 		e.leanU = median(lean)
 	}
-	// A line through n points over a length L turns by sd·sqrt(12/n)/L; an arch that bends on
-	// as it did over the stretch turns by half its bow's angle more.
+	if f, ok := bowOf(pts); ok && an.Jaw == Lower {
+		e.bow = math.Abs(f)
+	}
+	// A line through n points over a length L turns by sd·sqrt(12/n)/L.
 	e.turnU = math.Hypot(e.lineU*math.Sqrt(12/float64(len(pts)))/endLineMM, archTurn)
 	y0 := last.Y - endBackMM
 	e.base = Vec{X: a + b*y0, Y: y0}
@@ -163,23 +166,6 @@ func (an *Anatomy) rearmost(m *mesh.Mesh, body []mesh.FaceID, e *archEnd) Vec {
 		}
 	}
 	return far
-}
-
-// leans is how far sideways the bottom of a trough moves with the way to the tissue, which is known
-// to AxisDeg only: that angle over the bend of the floor. NaN where the section shows no trough.
-func (an *Anatomy) leans(s *slice) float64 {
-	_, rho := an.chart.at(s.crest)
-	var x, z []float64
-	for i, v := range s.env {
-		if r := (float64(i) + 0.5) * envBin; math.Abs(r-rho) < floorMM && !math.IsNaN(v) {
-			x, z = append(x, r), append(z, v)
-		}
-	}
-	f, ok := fitLocal(x, z, nil, rho, floorMM)
-	if !ok || !(f.c[2] > 0) {
-		return math.NaN()
-	}
-	return an.axisU() / (2 * f.c[2])
 }
 
 // follow walks the contour that passes a point of the crest, from its start to the rear end.

@@ -1,6 +1,10 @@
 package inspect
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // joinSine is the sine of the slope (about 39 degrees) with which tissue surface and rounded end
 // may meet when the material stops half-way up a notch or down a pad.
@@ -204,8 +208,37 @@ func (an *Anatomy) summitU(e *archEnd, at float64) float64 {
 }
 
 // off adds to a place along the profile how far the line itself may lie sideways there: the trough
-// may lean, the line's direction was taken from a short stretch of crest and the arch bends on.
+// may lean, the line's direction was taken from a short stretch of crest, and the arch of a lower jaw may bend on
+// as it does over that stretch, or not.
 func (e *archEnd) off(t, u float64) float64 {
-	side := e.lineU + math.Max(0, t-e.lineT)*e.turnU
-	return expanded(u, side, e.leanU)
+	d := math.Max(0, t-e.lineT)
+	return expanded(u, e.lineU+d*e.turnU, e.bow*d*(d+endLineMM), e.leanU)
+}
+
+// bowOf is half the second derivative of the crest's course sideways along posterior.
+func bowOf(pts []Vec) (bow float64, ok bool) {
+	pts = slices.SortedFunc(slices.Values(pts), func(a, b Vec) int { return cmp.Compare(a.Y, b.Y) })
+	x, y := make([]float64, len(pts)), make([]float64, len(pts))
+	for i, p := range pts {
+		x[i], y[i] = p.Y, p.X
+	}
+	f, ok := fitLocal(x, y, nil, (x[0]+x[len(x)-1])/2, endLineMM/2)
+	return f.c[2], ok
+}
+
+// leans is how far sideways the bottom of a trough moves with the way to the tissue, which is known
+// to AxisDeg only: that angle over the bend of the floor. NaN where the section shows no trough.
+func (an *Anatomy) leans(s *slice) float64 {
+	_, rho := an.chart.at(s.crest)
+	var x, z []float64
+	for i, v := range s.env {
+		if r := (float64(i) + 0.5) * envBin; math.Abs(r-rho) < floorMM && !math.IsNaN(v) {
+			x, z = append(x, r), append(z, v)
+		}
+	}
+	f, ok := fitLocal(x, z, nil, rho, floorMM)
+	if !ok || !(f.c[2] > 0) {
+		return math.NaN()
+	}
+	return an.axisU() / (2 * f.c[2])
 }

@@ -238,3 +238,22 @@ func TestNotchUnderAnEndScannedByHalfIsNotTold(t *testing.T) {
 		}
 	}
 }
+
+// A place on the line is as uncertain sideways as the arch may bend on: by the arc's own way from its
+// tangent.
+func TestLineOfABendingArch(t *testing.T) {
+	const radius, from, past = 60.0, 20.0, 7.0
+	var pts []Vec
+	for y := from - endLineMM; y <= from; y += 0.4 {
+		pts = append(pts, Vec{X: radius - math.Sqrt(radius*radius-(y-from)*(y-from)), Y: y})
+	}
+	bow, ok := bowOf(pts)
+	if want := 1 / (2 * radius); !ok || math.Abs(bow-want) > 0.02*want {
+		t.Errorf("bow %.5f, that of an arc of %.0f mm is %.5f", bow, radius, want)
+	}
+	e := &archEnd{lineT: from, bow: bow}
+	want := ((past+endLineMM/2)*(past+endLineMM/2) - endLineMM*endLineMM/4) / (2 * radius) // beyond the middle of the stretch
+	if got := e.off(from+past, 0) / 2; math.Abs(got-want) > 0.02*want || e.off(from, 0) != 0 {
+		t.Errorf("%.3f mm sideways, the arc goes %.3f", got, want)
+	}
+}

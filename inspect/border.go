@@ -41,18 +41,12 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, normals []Vec, an *Anatomy, g Gra
 	facing := newSmoothNormals(m, normals, an.flip())
 	from := 0
 	run := func(side string, s []slice, pick func(*slice) *apex) {
-		sum := 0.0
-		var last *Station
 		for i := range s {
 			a := pick(&s[i])
 			if a == nil {
 				continue
 			}
 			st := Station{Side: side, Apex: an.Frame.World(a.p)}
-			if last != nil {
-				sum += last.Apex.Dist(st.Apex)
-			}
-			st.SMM = sum
 			if s[i].basin > 0 {
 				crest, crestU := an.crestBeside(a.p)
 				h := a.p.Z - crest.Z
@@ -78,9 +72,8 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, normals []Vec, an *Anatomy, g Gra
 				}
 			}
 			b.Stations = append(b.Stations, st)
-			last = &b.Stations[len(b.Stations)-1]
 		}
-		b.LengthMM += sum
+		b.LengthMM += paced(b.Stations[from:])
 		spreadStations(b.Stations[from:], g, bm)
 		from = len(b.Stations)
 	}
@@ -95,6 +88,23 @@ func MeasureBorder(m *mesh.Mesh, t *tree.Tree, normals []Vec, an *Anatomy, g Gra
 		b.Unmeasured = "no border was found around the trough"
 	}
 	return b
+}
+
+// paceReach is how many stations to either side tell which way the border runs on.
+const paceReach = 4
+
+// paced fills in how far along the border each station lies and returns the length in all. An apex is known
+// along the border far better than across it, and steps that zigzag add up to more than the way: each
+// counts as far as it leads along the line from the stations before to those behind.
+func paced(st []Station) (sum float64) {
+	for i := 1; i < len(st); i++ {
+		way := st[min(len(st)-1, i-1+paceReach)].Apex.Sub(st[max(0, i-paceReach)].Apex)
+		if step := st[i].Apex.Sub(st[i-1].Apex); way != (Vec{}) {
+			sum += math.Max(0, step.Dot(way.Unit()))
+		}
+		st[i].SMM = sum
+	}
+	return sum
 }
 
 // below returns the point of the section's surface the given length from the apex toward the

@@ -2,6 +2,7 @@ package inspect
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"fornix/inspect/phantom"
@@ -141,6 +142,34 @@ func TestRegionsOfTheBorderSumUpItsStations(t *testing.T) {
 		}
 		if !found {
 			t.Errorf("no region %q on a lower border", want)
+		}
+	}
+}
+
+// Of an arc of 25 mm radius, whose length is known, with stations each 0.45 mm that zigzag across it by
+// 0.15 mm (SD), the way is told to 1 %; the steps between the stations add up to much more.
+func TestPacedAlongTheBorder(t *testing.T) {
+	r := rand.New(rand.NewPCG(51, 1))
+	const radius, step = 25, 0.45
+	var st []Station
+	for a := 0.0; a < 2.5; a += step / radius {
+		sin, cos := math.Sincos(a)
+		off := radius + 0.15*r.NormFloat64()
+		st = append(st, Station{Apex: Vec{X: off * cos, Y: off * sin}})
+	}
+	steps := 0.0
+	for i := 1; i < len(st); i++ {
+		steps += st[i].Apex.Dist(st[i-1].Apex)
+	}
+	want := step * float64(len(st)-1)
+	got := paced(st)
+	t.Logf("%.2f mm, paced %.2f, steps %.2f", want, got, steps)
+	if math.Abs(got/want-1) > 0.01 || steps/want < 1.05 {
+		t.Errorf("paced %.2f, steps %.2f, want %.2f", got, steps, want)
+	}
+	for i := 1; i < len(st); i++ {
+		if d := st[i].SMM - step*float64(i); math.Abs(d) > 0.6 || st[i].SMM < st[i-1].SMM {
+			t.Fatalf("station %d at %.2f, want %.2f", i, st[i].SMM, step*float64(i))
 		}
 	}
 }

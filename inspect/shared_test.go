@@ -65,30 +65,3 @@ func TestWhatEveryKeptScanGives(t *testing.T) {
 		}
 	}
 }
-
-// TestGumTurnedInsideOut: on gum that bears nothing, turned inside out so that it reads as an impression, at
-// most one fault in 20 cm² may be told.
-func TestGumTurnedInsideOut(t *testing.T) {
-	root := os.Getenv("FORNIX_SHARED")
-	if root == "" {
-		root = "../../shared"
-	}
-	f, err := os.Open(filepath.Join(root, "scans", "mouth-scans", "lower_gum_only.stl"))
-	if err != nil {
-		t.Skip("no such scan here")
-	}
-	defer f.Close()
-	m, _, err := mesh.Read(f, mesh.ReadOptions{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	var tri [][3]mesh.VertexID
-	for _, v := range m.Tri {
-		tri = append(tri, [3]mesh.VertexID{v[0], v[2], v[1]})
-	}
-	m = mesh.New(m.Pos, tri)
-	found := FindDefects(m, m.Normals(), allTissue(m), DefaultProtocol().Method.Defect, 0.01)
-	if area := m.Area() / 100; 20*float64(len(found))/area > 1 {
-		t.Errorf("%d faults on %.1f cm²: %+v", len(found), area, found)
-	}
-}

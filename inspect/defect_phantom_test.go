@@ -99,7 +99,7 @@ func TestFewDefectsOnRealGum(t *testing.T) {
 		t.Fatal(err)
 	}
 	for side, m := range map[string]*mesh.Mesh{"cast": m, "impression": flipped(m)} {
-		found := defectsOf(m, 0.01)
+		found := FindDefects(m, m.Normals(), allTissue(m), DefaultProtocol().Method.Defect, 0.01)
 		for _, d := range found {
 			t.Logf("%s: %s at %.1f, %.2f deep", side, d.Kind, d.Centre, d.DepthMM)
 		}

@@ -33,6 +33,8 @@ type DefectMethod struct {
 	DepthShare       float64 `toml:"depth_share"`        // 0.5: largest expanded uncertainty of the depth as a share of it; what is known less is not told
 	FoldMM           float64 `toml:"fold_mm"`            // 3 mm: shortest fold
 	FoldRatio        float64 `toml:"fold_ratio"`         // 2.5: least length of a fold, in widths
+	TurnShare        float64 `toml:"turn_share"`         // 0.3: least depth of a groove, as a share of its width, whose direction is looked for anew
+	ShownShare       float64 `toml:"shown_share"`        // 0.5: least share of its opening that a void or bleb must show
 }
 
 // FindDefects lists the faults of the material on the tissue surface and the border: voids

@@ -83,12 +83,9 @@ func (s *survey) grooveLine(w *walker, v mesh.VertexID) Vec {
 	return e1.Scale(math.Cos(angle)).Along(math.Sin(angle), e2)
 }
 
-// plainFold is how deep a groove must be, as a share of its width, for its direction to be looked for anew:
-// shallow ones are as often the tissue's own, and with two more unknowns more of them would pass.
-const plainFold = 0.3
-
 // section measures the cross-section of a groove that runs along t at v. Where no straight cylinder lies
-// in it that way, it may run a little otherwise, as the cylinder's own vertices tell.
+// in it that way, it may run a little otherwise, as the cylinder's own vertices tell: where it is plainly
+// deep, for shallow grooves are as often the tissue's own, and with two more unknowns more of them would pass.
 func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
 	edge := float64(s.edge[v])
 	starts := [2]float64{math.Max(0.4, 1.3*edge), math.Max(0.6, 1.9*edge)}
@@ -110,7 +107,7 @@ func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
 			if !ok || u.Dot(t) < 0.8 {
 				break
 			}
-			if p = try(start, u); p.why == "" && p.depth >= plainFold*2*p.a {
+			if p = try(start, u); p.why == "" && p.depth >= s.by.TurnShare*2*p.a {
 				return p
 			}
 		}

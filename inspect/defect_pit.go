@@ -151,10 +151,6 @@ func (s *survey) measure(w *walker, sd seed, start float64, p *pit) {
 	}
 }
 
-// shownLeast is the least share of its opening that a pit or bleb must show: less of it may be anything
-// that is round there.
-const shownLeast = 0.5
-
 // judge says why p is no fault; "" if it is one.
 //
 // The rim is sharp if sphere and sound surface both fit closely right up to it and meet at a
@@ -183,7 +179,7 @@ func (s *survey) judge(p *pit) string {
 		return "misfit"
 	case p.around > math.Max(2*grain, by.SoundMisfit*p.depth):
 		return "misfit around"
-	case p.half == 0 && p.shown < shownLeast:
+	case p.half == 0 && p.shown < by.ShownShare:
 		return "not shown"
 	case p.half > 0: // the sections of a fold are judged together
 		return ""

@@ -15,7 +15,7 @@ import (
 func defaultDefects() DefectMethod {
 	return DefectMethod{FineMM: 0.4, CoarseMM: 1.0, CupPerMM: 0.5, GroovePerMM: 0.7, MinWidthMM: 0.7, MaxWidthMM: 7, MinDepthMM: 0.22,
 		RimDeg: 15, RimSharp: 0.5, RimShare: 0.7, EdgeDeg: 30, PitMisfit: 0.06, SoundMisfit: 0.14,
-		CloseEdgeDeg: 45, ClosePitMisfit: 0.03, CloseSoundMisfit: 0.08, Bias: 0.03, FalseShare: 0.01, FoldBias: 0.03, FoldMM: 3, DepthShare: 0.5, FoldRatio: 2.5}
+		CloseEdgeDeg: 45, ClosePitMisfit: 0.03, CloseSoundMisfit: 0.08, Bias: 0.03, FalseShare: 0.01, FoldBias: 0.03, FoldMM: 3, DepthShare: 0.5, FoldRatio: 2.5, TurnShare: 0.3, ShownShare: 0.5}
 }
 
 // cut is a fault cut into a field: a cap at (x, y) or, with length, a groove that runs in plan

@@ -49,7 +49,7 @@ func CurvatureAt(m *Mesh, at []VertexID, normals []Vec, radiusMM float64) []Curv
 		buf []VertexID
 	}
 	pool := sync.Pool{New: func() any { return &scratch{w: NewWalker(m)} }}
-	inParallel(len(at), 1<<12, func(lo, hi int) {
+	InPieces(len(at), 1<<12, func(lo, hi int) {
 		s := pool.Get().(*scratch)
 		for i := lo; i < hi; i++ {
 			s.buf = s.w.Within(at[i], radiusMM, s.buf)

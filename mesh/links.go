@@ -15,7 +15,7 @@ func (l *Links) At(v VertexID) []VertexID { return l.to[l.start[v]:l.start[v+1]]
 func (m *Mesh) Links() *Links {
 	const piece = 1 << 14
 	l := &Links{start: make([]int32, len(m.Pos)+1)}
-	inParallel(len(m.Pos), piece, func(lo, hi int) {
+	InPieces(len(m.Pos), piece, func(lo, hi int) {
 		var near []VertexID
 		for v := lo; v < hi; v++ {
 			near = m.appendLinks(near[:0], VertexID(v))
@@ -26,7 +26,7 @@ func (m *Mesh) Links() *Links {
 		l.start[v+1] += l.start[v]
 	}
 	l.to = make([]VertexID, l.start[len(m.Pos)])
-	inParallel(len(m.Pos), piece, func(lo, hi int) {
+	InPieces(len(m.Pos), piece, func(lo, hi int) {
 		for v := lo; v < hi; v++ {
 			at := l.start[v]
 			m.appendLinks(l.to[at:at:l.start[v+1]], VertexID(v))

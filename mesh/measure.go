@@ -27,7 +27,7 @@ func (m *Mesh) Centroid(f FaceID) Vec {
 // the normals cancel. O(#F).
 func (m *Mesh) Normals() []Vec {
 	out := make([]Vec, len(m.Pos))
-	inParallel(len(m.Pos), 1<<13, func(lo, hi int) {
+	InPieces(len(m.Pos), 1<<13, func(lo, hi int) {
 		for v := lo; v < hi; v++ {
 			var sum Vec
 			for _, r := range m.CornersAt(VertexID(v)) {

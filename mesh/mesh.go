@@ -77,7 +77,7 @@ func New(pos []Vec, tri [][3]VertexID) *Mesh {
 	m.pieces = sync.OnceValues(m.components)
 	m.buildRing()
 	m.Across = make([]Corner, 3*len(tri))
-	inParallel(len(pos), 1<<14, func(lo, hi int) {
+	InPieces(len(pos), 1<<14, func(lo, hi int) {
 		var edges []uint64
 		for v := lo; v < hi; v++ {
 			edges = m.linkAt(VertexID(v), edges[:0])
@@ -165,9 +165,9 @@ func (m *Mesh) degenerate(f FaceID) bool {
 	return t[0] == t[1] || t[1] == t[2] || t[2] == t[0]
 }
 
-// inParallel calls do for pieces of 0..n on all processors. The pieces are the same for any
+// InPieces calls do for pieces of 0..n on all processors. The pieces are the same for any
 // number of processors; do must write only what belongs to its piece.
-func inParallel(n, piece int, do func(lo, hi int)) {
+func InPieces(n, piece int, do func(lo, hi int)) {
 	workers := min(runtime.GOMAXPROCS(0), (n+piece-1)/piece)
 	if workers <= 1 {
 		for lo := 0; lo < n; lo += piece {

@@ -19,7 +19,7 @@ func Deviation(m *mesh.Mesh, t *tree.Tree) (vertices, faces float64) {
 		}
 	}
 	var mu sync.Mutex
-	inParallel(len(m.Tri), 1<<12, func(lo, hi int) {
+	mesh.InPieces(len(m.Tri), 1<<12, func(lo, hi int) {
 		c, most := t.Cursor(), 0.0
 		for f := lo; f < hi; f++ {
 			if v := m.Tri[f]; v[0] != v[1] && v[1] != v[2] && v[2] != v[0] {
@@ -31,7 +31,7 @@ func Deviation(m *mesh.Mesh, t *tree.Tree) (vertices, faces float64) {
 		faces = math.Max(faces, most)
 		mu.Unlock()
 	})
-	inParallel(len(m.Pos), 1<<12, func(lo, hi int) {
+	mesh.InPieces(len(m.Pos), 1<<12, func(lo, hi int) {
 		c, most := t.Cursor(), 0.0
 		for v := lo; v < hi; v++ {
 			if used[v] {

@@ -92,7 +92,7 @@ func newSurface(m *mesh.Mesh, bound float64) *surface {
 		spent: make([]uint32, len(m.Pos)), waits: make([]bool, len(m.Pos)), strays: make([]float32, len(m.Tri)),
 		list: make([]int32, len(m.Tri)), next: make([]int32, len(m.Pos)), cell: make([]int32, len(m.Pos)),
 	}
-	inParallel(len(m.Tri), 1<<14, func(lo, hi int) {
+	mesh.InPieces(len(m.Tri), 1<<14, func(lo, hi int) {
 		for f := lo; f < hi; f++ {
 			s.list[f] = -1
 			t := m.Tri[f]
@@ -102,7 +102,7 @@ func newSurface(m *mesh.Mesh, bound float64) *surface {
 			}
 		}
 	})
-	inParallel(len(m.Pos), 1<<12, func(lo, hi int) {
+	mesh.InPieces(len(m.Pos), 1<<12, func(lo, hi int) {
 		for v := lo; v < hi; v++ {
 			s.sort(mesh.VertexID(v))
 		}
@@ -206,7 +206,7 @@ func (s *surface) pass(number int) {
 	}
 	const wide = cellsAcross + 2
 	shift := float64(number) / passes
-	inParallel(len(s.m.Pos), 1<<14, func(a, b int) {
+	mesh.InPieces(len(s.m.Pos), 1<<14, func(a, b int) {
 		for v := a; v < b; v++ {
 			q := s.m.Pos[v].Sub(lo).Scale(1 / side)
 			i, j, k := int32(q.X+shift), int32(q.Y+shift), int32(q.Z+shift)
@@ -269,22 +269,4 @@ func (s *surface) result() Result {
 	}
 	r.Mesh = mesh.New(pos, tri)
 	return r
-}
-
-// inParallel calls do for pieces of 0..n on all processors.
-func inParallel(n, piece int, do func(lo, hi int)) {
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for {
-				lo := int(next.Add(int64(piece))) - piece
-				if lo >= n {
-					return
-				}
-				do(lo, min(lo+piece, n))
-			}
-		})
-	}
-	wg.Wait()
 }

@@ -178,25 +178,6 @@ func (b *builder) boxOf(run []uint64) box {
 	return box{[3]float32{below(lo.X), below(lo.Y), below(lo.Z)}, [3]float32{above(hi.X), above(hi.Y), above(hi.Z)}}
 }
 
-// inPieces calls do for pieces of 0..n on all processors.
-func inPieces(n int, do func(from, to int)) {
-	const piece = 1 << 11
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for {
-				to := int(next.Add(piece))
-				if to-piece >= n {
-					return
-				}
-				do(to-piece, min(to, n))
-			}
-		})
-	}
-	wg.Wait()
-}
-
 // gather fills items with the runs and their boxes.
 func (b *builder) gather() {
 	var low int
@@ -204,7 +185,7 @@ func (b *builder) gather() {
 	b.mask = 1<<low - 1
 	start := mortonRuns(b.sorted)
 	b.items = make([]item, len(start)-1)
-	inPieces(len(b.items), func(from, to int) {
+	mesh.InPieces(len(b.items), 1<<10, func(from, to int) {
 		for i := from; i < to; i++ {
 			b.items[i] = item{b.boxOf(b.sorted[start[i]:start[i+1]]), start[i], start[i+1] - start[i]}
 		}

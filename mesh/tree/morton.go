@@ -26,7 +26,7 @@ func mortonOrder(m *mesh.Mesh) (sorted []uint64, low int) {
 		scale = 0
 	}
 	sorted = make([]uint64, len(m.Tri))
-	inPieces(len(sorted), func(from, to int) {
+	mesh.InPieces(len(sorted), 1<<14, func(from, to int) {
 		for f := from; f < to; f++ {
 			p, q, r := m.Corners(mesh.FaceID(f))
 			c := p.Add(q).Add(r).Scale(1. / 3).Sub(lo).Scale(scale)

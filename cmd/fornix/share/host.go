@@ -214,7 +214,7 @@ func (h *Host) Join(ctx context.Context) (*Queue, error) {
 
 // own is a connection to the host's own server, which where all processors are busy may take its time.
 func (h *Host) own() (*nats.Conn, error) {
-	return nats.Connect("", nats.InProcessServer(h.server), nats.Token(h.link.Token), nats.Timeout(firstTry))
+	return nats.Connect("", nats.InProcessServer(h.server), nats.Token(h.link.Token), nats.Timeout(firstTry), silent)
 }
 
 // Close ends the queue and removes its files.

@@ -52,9 +52,12 @@ func Join(ctx context.Context, l Link, version string) (*Queue, error) {
 	return q, nil
 }
 
+// silent keeps a connection from writing its troubles to the terminal: what they end tells its own error.
+var silent = nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {})
+
 // connect goes to the server of a link. It comes back by itself where the line is cut.
 func (l Link) connect() (*nats.Conn, error) {
-	opts := []nats.Option{nats.MaxReconnects(int(away / time.Second)), nats.ReconnectWait(time.Second), nats.Timeout(firstTry)}
+	opts := []nats.Option{nats.MaxReconnects(int(away / time.Second)), nats.ReconnectWait(time.Second), nats.Timeout(firstTry), silent}
 	if l.User != "" {
 		opts = append(opts, nats.UserInfo(l.User, l.Token))
 	} else {
@@ -114,12 +117,16 @@ func passes(err error) bool {
 	return errors.As(err, &api) && api.Code == 503 // not available
 }
 
-// fetch gets what was put there. ErrObjectNotFound means that it was removed: a server that has never heard
-// of it may lag behind the others, and is asked again.
+// fetch gets what was put there. ErrObjectNotFound means that it was removed: a server that has not heard of
+// it, or has only a part, may lag behind the others, of whom any may answer the next question, and is asked
+// again.
 func fetch(ctx context.Context, store jetstream.ObjectStore, key string) (data []byte, err error) {
 	err = again(ctx, moving, func(ctx context.Context) (err error) {
-		if data, err = store.GetBytes(ctx, key); errors.Is(err, jetstream.ErrObjectNotFound) {
-			if _, unknown := store.GetInfo(ctx, key, jetstream.GetObjectInfoShowDeleted()); unknown != nil {
+		switch data, err = store.GetBytes(ctx, key); {
+		case errors.Is(err, jetstream.ErrDigestMismatch):
+			return errBehind
+		case errors.Is(err, jetstream.ErrObjectNotFound):
+			if now, unknown := store.GetInfo(ctx, key, jetstream.GetObjectInfoShowDeleted()); unknown != nil || !now.Deleted {
 				return errBehind
 			}
 		}

@@ -351,7 +351,11 @@ func (m *maker) faults() error {
 		for _, v := range c.p {
 			c.lo, c.hi = c.lo.Min(v), c.hi.Max(v)
 		}
-		m.truth.Folds = append(m.truth.Folds, FoldTruth{q, f.Length, f.Width, f.Depth, path})
+		length := f.Width // less than was asked for where the surface ends first
+		for i := range len(path) - 1 {
+			length += path[i].Dist(path[i+1])
+		}
+		m.truth.Folds = append(m.truth.Folds, FoldTruth{path[len(path)/2], length, f.Width, f.Depth, path})
 		m.s.folds = append(m.s.folds, c)
 	}
 	m.s.voids, m.s.blebs = voids, blebs

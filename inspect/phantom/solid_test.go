@@ -200,3 +200,30 @@ func TestNearestAgainstSampling(t *testing.T) {
 		t.Logf("%s: %d vertices, sampled balls within %.4f mm", jaw, n, worst)
 	}
 }
+
+// A fold that would run over the end of the surface ends there, and its truth says so.
+func TestFoldEndsWithTheSurface(t *testing.T) {
+	p := Default("lower")
+	within := Fold{X: -21, Y: 20, Deg: 70, Length: 8, Width: 1.1, Depth: 0.45}
+	over := Fold{X: 0, Y: 3, Deg: 90, Length: 14, Width: 1.1, Depth: 0.45} // across the crest, over both sides
+	p.Folds = []Fold{within, over}
+	m, err := prepare(&p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, f := range m.truth.Folds {
+		length := f.Width
+		for k := range len(f.Path) - 1 {
+			length += f.Path[k].Dist(f.Path[k+1])
+		}
+		if math.Abs(f.Length-length) > 1e-9 {
+			t.Errorf("fold %d: %g mm long along its line, told as %g", i, length, f.Length)
+		}
+	}
+	if got := m.truth.Folds[0]; math.Abs(got.Length-within.Length) > 0.01 || got.Middle.Dist(got.Path[0]) < 3 {
+		t.Errorf("a fold of %g mm told as %g, its middle at %v", within.Length, got.Length, got.Middle)
+	}
+	if got := m.truth.Folds[1].Length; got > over.Length-1 {
+		t.Errorf("a fold of %g mm over the end of the surface told as %g", over.Length, got)
+	}
+}

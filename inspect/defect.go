@@ -52,7 +52,8 @@ type DefectMethod struct {
 // is that of the spherical cap; what few vertices show is found by sound surface and cap together
 // (small). For what is found the sound surface over the middle is that of a spline through its
 // surroundings, stretched along the crest or groove that they are of (spline). A fold's LengthMM is that of its middle line between the points
-// where the bottom comes back to the sound surface. What it cannot see: faults under MinWidthMM,
+// where the bottom comes back to the sound surface. An end is taken to be round, as a
+// ball drawn along the groove leaves it, and lies where that fits closest (end). What it cannot see: faults under MinWidthMM,
 // voids and blebs that only one vertex shows or of which more than half is missing, folds under about two and a half edge lengths, and
 // shallow ones without a rim.
 //

@@ -203,8 +203,8 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		f.why = "depth not known"
 		return f, false
 	}
-	front := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
-	back := s.end(w, &all[0], f.path[1], f.width, f.depth)
+	front, frontU := s.end(w, &all[len(all)-1], f.path[len(f.path)-2], f.width, f.depth)
+	back, backU := s.end(w, &all[0], f.path[1], f.width, f.depth)
 	f.path = append(append([]Vec{back}, f.path...), front)
 	for i := 1; i < len(f.path); i++ {
 		f.length += f.path[i].Dist(f.path[i-1])
@@ -213,6 +213,8 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 		f.why = "short"
 		return f, false
 	}
+	// The ends by their own fits, and half a width beyond each.
+	f.lengthU = 2 * math.Sqrt(float64(frontU*frontU)+float64(backU*backU)+float64(f.doubt.width*f.doubt.width)/4)
 	s.finish(w, &f, all)
 	return f, true
 }
@@ -292,68 +294,6 @@ func (s *survey) nearest(w *walker, from []mesh.VertexID, p Vec, r float64) (mes
 	return at, best <= r
 }
 
-// end returns where the floor of a fold comes back to the sound surface beyond its last good
-// section, before being the section's neighbour inside. The floor is followed, against the sound
-// surface fitted to both sides of each place, until it has risen by half of the depth; from
-// there to the rim the end is taken to be round, as a sphere of the groove's own curvature.
-func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) Vec {
-	edge := s.meanEdge(p.in)
-	t := p.foot.Sub(before)
-	t = t.Along(-t.Dot(p.axis), p.axis).Unit()
-	side := p.axis.Cross(t)
-	reach, window := 3+width/2, math.Max(0.8, 2*edge)
-	patch := w.reach(p.in, func(x mesh.VertexID) bool {
-		d := s.m.Pos[x].Sub(p.foot)
-		return d.Norm() <= reach+width+1.5 && math.Abs(d.Dot(side)) <= width/2+1.5 && d.Dot(t) > -window && s.nor[x].Dot(p.axis) > 0.1
-	})
-	f := sound{o: p.foot, n: p.axis, e1: t, e2: side}
-	var sides, line []patchPoint
-	for _, x := range patch {
-		u, v, z := f.local(s.m.Pos[x])
-		q := patchPoint{u: u, v: v, z: z}
-		if math.Abs(v) > width/2+0.4*edge {
-			sides = append(sides, q)
-		} else if math.Abs(v) <= math.Max(0.25*width, 0.5*edge) {
-			line = append(line, q)
-		}
-	}
-	at, was, height := 0.0, depth, 0.0
-	for x := 0.0; x <= reach; x += 0.1 {
-		g := sound{o: p.foot.Along(x, t), n: p.axis, e1: t, e2: side}
-		pts := w.pts[:0]
-		for _, q := range sides {
-			if math.Abs(q.u-x) <= window {
-				q.u -= x
-				pts = append(pts, q)
-			}
-		}
-		w.pts = pts
-		if !g.fit(pts, 6, math.Max(s.noise, 0.01)) {
-			break
-		}
-		sum, n := 0.0, 0.0
-		for _, q := range line {
-			if k := 1 - math.Abs(q.u-x)/math.Max(0.25, 0.8*edge); k > 0 {
-				sum += float64(k * (g.at(q.u-x, q.v) - q.z))
-				n += k
-			}
-		}
-		if n == 0 {
-			continue
-		}
-		if low := sum / n; low < 0.5*depth {
-			at += (x - at) * (was - 0.5*depth) / (was - low)
-			break
-		} else {
-			at, was, height = x, low, g.at(0, 0)
-		}
-	}
-	r := (float64(width*width)/4 + float64(depth*depth)) / (2 * depth)
-	half := r - depth/2
-	at += width/2 - math.Sqrt(math.Max(0, float64(r*r)-float64(half*half)))
-	return f.world(at, 0, height)
-}
-
 // finish fills in middle, volume and surface of a traced fold and the vertices near it.
 func (s *survey) finish(w *walker, f *fold, all []pit) {
 	f.centre = middle(f.path, f.length)
@@ -378,9 +318,6 @@ func (s *survey) finish(w *walker, f *fold, all []pit) {
 	r := (float64(f.width*f.width)/4 + float64(f.depth*f.depth)) / (2 * f.depth)
 	half := math.Atan2(f.width/2, r-f.depth)
 	segment := float64(r*r) * (half - math.Sin(half)*math.Cos(half))
-	// Each end is known to about an edge length, as an even spread of half of it to either side.
-	edge := s.meanEdge(all[0].in)
-	f.lengthU = 2 * math.Sqrt(2*(float64(edge*edge)/3+float64(s.noise*s.noise)+float64(f.doubt.depth*f.doubt.depth)/4))
 	f.volume = segment*math.Max(0, f.length-f.width) + capVolume(f.width/2, f.depth)
 	f.doubt.volume = f.volume * math.Hypot(f.lengthU/f.length, math.Hypot(f.doubt.width/f.width, f.doubt.depth/f.depth))
 	f.in = append(f.in, w.reach(from, func(x mesh.VertexID) bool {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"fornix/inspect"
+	"fornix/inspect/phantom"
 )
 
 // stop is one place of the true border.
@@ -12,8 +13,11 @@ type stop struct {
 	deg       float64
 	apex      vec
 	thickness float64
+	edge      float64 // diameter of the border's own ball
 	height    float64 // over the crest beside it, toward the tissue
 	hidden    bool    // in a hole of the scan
+	joint     bool    // the thickness ends at a corner that no scan shows as sharp
+	faulty    bool    // a void, bleb or fold lies within reach of apex or ball, which the truth leaves out
 }
 
 // stops lists the true border side by side, from the patient's right to left. Heights run along up.
@@ -21,15 +25,37 @@ func (c *comparison) stops(up vec) []stop {
 	var out []stop
 	for _, b := range c.truth.Border {
 		for i := range b.Deg {
-			s := stop{side: b.Side, deg: b.Deg[i], apex: b.Apex[i], thickness: b.Thickness[i]}
+			s := stop{side: b.Side, deg: b.Deg[i], apex: b.Apex[i], thickness: b.Thickness[i], edge: b.Edge[i], joint: b.Joint[i]}
 			s.height = c.overCrest(s.apex, up)
 			for _, h := range c.truth.Holes {
 				s.hidden = s.hidden || h.Point.Dist(s.apex) < h.Radius+1.5
 			}
+			s.faulty = c.faultNear(s.apex)
 			out = append(out, s)
 		}
 	}
 	return out
+}
+
+// faultNear tells whether a fault reaches nearer than 3 mm to a place: 2 mm below an apex the ball
+// touches, and 1 mm about that tells its direction.
+func (c *comparison) faultNear(p vec) bool {
+	const reachMM = 3
+	for _, list := range [2][]phantom.CapTruth{c.truth.Voids, c.truth.Blebs} {
+		for _, f := range list {
+			if f.Point.Dist(p) < f.Diameter/2+reachMM {
+				return true
+			}
+		}
+	}
+	for _, f := range c.truth.Folds {
+		for _, q := range f.Path {
+			if q.Dist(p) < f.Width/2+reachMM {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // crestBeside returns the true crest's point nearest to a place, seen along up; between the
@@ -67,13 +93,14 @@ func between(s []stop, k int, p vec) stop {
 			at.apex = q
 			at.thickness = s[k].thickness + t*(s[j].thickness-s[k].thickness)
 			at.height = s[k].height + t*(s[j].height-s[k].height)
+			at.joint, at.faulty = s[k].joint || s[j].joint, s[k].faulty || s[j].faulty
 		}
 	}
 	return at
 }
 
 // border compares thickness and height at each station with those of the true border where it
-// passes within 1 mm, and asks which part of the true border has a station within 1.5 mm.
+// passes within 1 mm and nothing hides them, and asks which part of the true border has a station within 1.5 mm.
 // Heights are defined along the report's own axis, so that is the axis of the truth too.
 func (c *comparison) border() {
 	truth := c.stops(c.rep.Frame.TowardTissue)
@@ -91,7 +118,7 @@ func (c *comparison) border() {
 			continue
 		}
 		t := between(truth, near, s.Apex)
-		if s.ThicknessMM != nil && !c.truth.OneSided {
+		if s.ThicknessMM != nil && !c.truth.OneSided && !t.joint && !t.faulty {
 			e := *s.ThicknessMM - t.thickness
 			c.err("thickness", math.Abs(e))
 			if math.Abs(e) > worst {
@@ -99,7 +126,7 @@ func (c *comparison) border() {
 			}
 			c.certain("border thickness", e, or0(s.ThicknessUMM))
 		}
-		if s.HeightMM != nil && math.Abs(t.deg) < 85 {
+		if s.HeightMM != nil && math.Abs(t.deg) < 85 && !t.faulty {
 			e := *s.HeightMM - t.height
 			c.err("height", math.Abs(e))
 			c.certain("border height", e, or0(s.HeightUMM))
@@ -144,7 +171,8 @@ const (
 
 // stretches compares the extent of thin and thick parts of the border: how long the true
 // thickness, and the measured one, lies past the threshold. One measured station on the other
-// side of the threshold, or a gap of up to 2 mm, does not end a stretch.
+// side of the threshold, or a gap of up to 2 mm, does not end a stretch. One whose true thickness is
+// not known somewhere is left out, and counted.
 func (c *comparison) stretches() {
 	if c.truth.OneSided {
 		return
@@ -164,11 +192,15 @@ func (c *comparison) stretches() {
 			k := i
 			for ; k < len(truth) && truth[k].side == truth[i].side && past(truth[k].thickness); k++ {
 				run = append(run, truth[k].apex)
-				hidden = hidden || truth[k].hidden
+				hidden = hidden || truth[k].hidden || truth[k].joint || truth[k].faulty
 			}
 			i = k
 			want := chainLength(run)
-			if want < leastMM || hidden || len(run) < 3 {
+			if want < leastMM || len(run) < 3 {
+				continue
+			}
+			if hidden {
+				c.ask("stretch unclear", true)
 				continue
 			}
 			got := c.measuredRun(run[len(run)/2], past)
@@ -242,7 +274,7 @@ func (c *comparison) frontHeight() float64 {
 		best, h := math.Inf(1), math.NaN()
 		for _, s := range c.stops(c.truth.Axes.TowardTissue) {
 			off := (c.besideCrest(s.apex) - mid) * sign
-			if s.side == "buccal" && math.Abs(s.deg) < 40 && off > 2.6*(c.p.LabialFrenum.Width/2+0.4*s.thickness) && off < best {
+			if s.side == "buccal" && math.Abs(s.deg) < 40 && off > 2.6*(c.p.LabialFrenum.Width/2+0.4*s.edge) && off < best {
 				best, h = off, s.apex.Sub(c.truth.Plane.Point).Dot(c.truth.Plane.Normal)
 			}
 		}

@@ -88,6 +88,7 @@ func (t *tally) rows() []row {
 	share("thin stretches found", "thin stretch", 1)
 	share("thick stretches found", "thick stretch", 1)
 	put("extent of stretches within 2 mm", "all", fmt.Sprintf("%.1f %%; %s", 100*t.within("stretch extent", 2), errors("stretch extent", "mm", 1)), t.within("stretch extent", 2) == 1)
+	tell("stretches left out: at a fault, an opening, a joint of wax", fmt.Sprint(t.count("stretch unclear")))
 
 	share("landmarks found", "landmark", 0.95)
 	put("landmarks, median error", "0.8 mm", errors("landmark", "mm", 1), t.quantile("landmark", 0.5) <= 0.8)

@@ -10,7 +10,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
-	"sort"
 
 	"fornix/mesh"
 )
@@ -81,6 +80,7 @@ func prepare(p *Params) (*maker, error) {
 	if err := m.chips(); err != nil {
 		return nil, err
 	}
+	m.thicken()
 	if err := m.faults(); err != nil {
 		return nil, err
 	}
@@ -122,48 +122,6 @@ type maker struct {
 	rng   *rand.Rand
 	truth Truth
 	apex  vec // mean of the border apices beside the labial frenum
-}
-
-// border lists the stations.
-func (m *maker) border() {
-	by := map[uint8][]station{}
-	for i := range m.an.deg {
-		st := m.an.station(float64(i))
-		by[st.side] = append(by[st.side], st)
-	}
-	for _, side := range []uint8{sideBuccal, sideLingual} {
-		list := by[side]
-		if len(list) == 0 {
-			continue
-		}
-		sort.SliceStable(list, func(i, k int) bool { return list[i].deg < list[k].deg })
-		b := BorderTruth{Side: map[uint8]string{sideBuccal: "buccal", sideLingual: "lingual"}[side]}
-		for _, st := range list {
-			b.Deg, b.Apex, b.Thickness = append(b.Deg, st.deg), append(b.Apex, st.apex), append(b.Thickness, 2*st.r)
-		}
-		m.truth.Border = append(m.truth.Border, b)
-	}
-	for _, st := range by[sideBack] {
-		m.truth.Posterior = append(m.truth.Posterior, st.apex)
-	}
-	// Beside the labial frenum: where its notch has run out on either side.
-	off := m.p.LabialFrenum.Width + m.p.Border + 2
-	var best [2]station
-	d := [2]float64{math.Inf(1), math.Inf(1)}
-	mid := m.an.lowest(sideBuccal, 0, 4).apex
-	for _, st := range by[sideBuccal] {
-		k := 0
-		if st.deg > 0 {
-			k = 1
-		}
-		if math.Abs(st.deg) > 30 {
-			continue
-		}
-		if v := math.Abs(math.Abs(st.apex.X-mid.X) - off); v < d[k] {
-			d[k], best[k] = v, st
-		}
-	}
-	m.apex = best[0].apex.Add(best[1].apex).Scale(0.5)
 }
 
 // wax sets the rim, or bite plate, and the handle.

@@ -16,10 +16,7 @@ type Truth struct {
 	Axes      Axes           `json:"axes"`
 	Landmarks map[string]vec `json:"landmarks"` // beyond the material where it ends short of them
 
-	// Border holds the stations of each side. Thickness is the diameter of the ball at the edge
-	// of the sheet. The balls keep their size over the first 4 mm from the edge, so it is also the
-	// largest ball touching the tissue surface 2 mm from the apex, but for its change along the
-	// border: where a Stretch begins or ends, balls of the thicker side can be up to 0.3 mm wider.
+	// Border holds the stations of each side.
 	Border []BorderTruth `json:"border"`
 	// Posterior holds the apices of the rear edge, which is no free flange.
 	Posterior []vec `json:"posterior_edge"`
@@ -61,12 +58,18 @@ type Sides struct {
 	Right float64 `json:"right"`
 }
 
-// BorderTruth is one side of the border, from the patient's right to left.
+// BorderTruth is one side of the border, from the patient's right to left. Thickness is the diameter of
+// the largest ball inside the material that touches the tissue surface 2 mm from the apex along the section
+// across the crest. Where the border is low that ball may go on into the wax: Joint tells the
+// stations where it ends at the sharp corner between tray and wax, which no scan shows as sharp. Edge is the
+// diameter of the balls at the edge of the sheet.
 type BorderTruth struct {
 	Side      string    `json:"side"` // "buccal" or "lingual"
 	Deg       []float64 `json:"deg"`  // -100 right end … 100 left end, by length along the arch
 	Apex      []vec     `json:"apex"`
 	Thickness []float64 `json:"thickness"`
+	Edge      []float64 `json:"edge"`
+	Joint     []bool    `json:"joint"`
 }
 
 // CapTruth is a void or bleb. Diameter and volume are those of the cap that the tangent plane

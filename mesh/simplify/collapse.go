@@ -21,11 +21,10 @@ const (
 // worker collapses edges of one cell after the other.
 type worker struct {
 	*surface
-	heap []move // least first; no vertex is on it twice
-
 	ring   []mesh.Corner   // the corners at v, around it
-	moves  []move          // those of the vertex that was weighed last
+	moves  []move          // of the vertex that was weighed last, those of v below
 	far    []mesh.VertexID // neighbours of u
+	shape  float64         // the least quality that a new face around it may have
 	faces  []face          // what the faces around v become
 	points []point         // removed vertices to be shared out among them
 }
@@ -42,44 +41,25 @@ type point struct {
 	to mesh.FaceID
 }
 
-// run makes every move inside the cell of the given vertices, all the free ones in it. A move whose
-// surroundings have changed since it was thought of is thought of again when its turn comes.
+// run makes moves inside the cell of the given vertices, all the free ones in it: of each vertex in turn the
+// cheapest one that is allowed.
 func (w *worker) run(vs []mesh.VertexID) {
-	w.heap = w.heap[:0]
 	for _, v := range vs {
-		if w.spent[v] == w.change[v]+1 {
+		if w.spent[v] == w.change[v]+1 || !w.weigh(v) {
 			continue
 		}
-		if mv, ok := w.best(v, move{cost: -1}); ok {
-			w.heap = append(w.heap, mv)
-			w.waits[v] = true
+		w.spent[v] = w.change[v] + 1
+		for i := range w.moves {
+			for j := i + 1; j < len(w.moves); j++ {
+				if w.moves[j].before(w.moves[i]) {
+					w.moves[i], w.moves[j] = w.moves[j], w.moves[i]
+				}
+			}
+			if w.allowed(v, w.moves[i].u) {
+				w.collapse(v, w.moves[i].u)
+				break
+			}
 		}
-	}
-	for i := len(w.heap)/2 - 1; i >= 0; i-- {
-		w.down(i)
-	}
-	for len(w.heap) > 0 {
-		mv := w.heap[0]
-		last := mv
-		switch {
-		case w.kind[mv.v] != free:
-			w.pop()
-			continue
-		case w.change[mv.v] != mv.change:
-			last = move{cost: -1}
-		case w.allowed(mv):
-			w.pop()
-			w.collapse(mv)
-			continue
-		}
-		if other, ok := w.best(mv.v, last); ok {
-			w.heap[0] = other
-			w.down(0)
-			continue
-		}
-		w.pop()
-		w.waits[mv.v] = false
-		w.spent[mv.v] = w.change[mv.v] + 1
 	}
 }
 
@@ -95,17 +75,16 @@ func (w *worker) around(v mesh.VertexID) {
 	}
 }
 
-// allowed reports whether a move keeps every promise of Simplify. It leaves in faces and points
-// what collapse needs.
-func (w *worker) allowed(mv move) bool {
-	w.around(mv.v)
-	return w.linked(mv) && w.shaped(mv) && w.near(mv) && w.held()
+// allowed reports whether collapsing v, which was weighed last, to u keeps every promise of Simplify. It
+// leaves in faces and points what collapse needs.
+func (w *worker) allowed(v, u mesh.VertexID) bool {
+	return w.linked(u) && w.shaped(u) && w.near(v) && w.held()
 }
 
 // linked reports whether v and u have two common neighbours, and u is not in a face with both.
-func (w *worker) linked(mv move) bool {
+func (w *worker) linked(u mesh.VertexID) bool {
 	w.far = w.far[:0]
-	first := w.at[mv.u]
+	first := w.at[u]
 	open := false
 	for c := first; ; {
 		w.far = append(w.far, w.vertex[c.Next()])
@@ -144,29 +123,29 @@ func (w *worker) linked(mv move) bool {
 }
 
 // shaped fills faces and reports whether none of them turns over or becomes a sliver.
-func (w *worker) shaped(mv move) bool {
+func (w *worker) shaped(u mesh.VertexID) bool {
 	w.faces = w.faces[:0]
-	p, q := w.m.Pos[mv.v], w.m.Pos[mv.u]
-	least, was := 1.0, 1.0
+	q := w.m.Pos[u]
 	for _, c := range w.ring {
 		x, y := w.vertex[c.Next()], w.vertex[c.Prev()]
 		b, d := w.m.Pos[x], w.m.Pos[y]
-		was = math.Min(was, quality(b.Sub(p).Cross(d.Sub(p)).Norm(), p, b, d))
-		if x == mv.u || y == mv.u {
+		if x == u || y == u {
 			continue
 		}
 		n := b.Sub(q).Cross(d.Sub(q))
 		l := n.Norm()
-		for _, v := range [3]mesh.VertexID{mv.u, x, y} {
+		for _, v := range [3]mesh.VertexID{u, x, y} {
 			t := w.turn[v]
 			if !(float64(n.X*float64(t[0]))+float64(n.Y*float64(t[1]))+float64(n.Z*float64(t[2])) > leastTurn*l) {
 				return false
 			}
 		}
-		least = math.Min(least, quality(l, q, b, d))
+		if quality(l, q, b, d) < w.shape {
+			return false
+		}
 		w.faces = append(w.faces, face{id: c.Face(), a: q, b: b, c: d, normal: n.Scale(1 / l)})
 	}
-	return least >= math.Min(leastShape, was)
+	return true
 }
 
 // quality is 1 for a face with equal sides and 0 for one without area (twice the area given).
@@ -180,9 +159,9 @@ func quality(area2 float64, a, b, c mesh.Vec) float64 {
 
 // near fills points with v and the vertices on the lists of the faces around it, each with the
 // nearest of the new faces, and reports whether none is farther away than the bound.
-func (w *worker) near(mv move) bool {
+func (w *worker) near(v mesh.VertexID) bool {
 	w.points = w.points[:0]
-	if !w.give(mv.v) {
+	if !w.give(v) {
 		return false
 	}
 	for _, c := range w.ring {
@@ -294,14 +273,14 @@ func (w *worker) touches(v mesh.VertexID, p mesh.Vec) bool {
 	return false
 }
 
-// collapse makes a move that allowed has just found allowed.
-func (w *worker) collapse(mv move) {
+// collapse moves v to u, which allowed has just found allowed.
+func (w *worker) collapse(v, u mesh.VertexID) {
 	var c mesh.Corner // the edge from v to u
 	for _, r := range w.ring {
 		w.list[r.Face()] = -1
 		x := w.vertex[r.Next()]
 		w.change[x]++
-		if x == mv.u {
+		if x == u {
 			c = r
 		}
 	}
@@ -310,7 +289,7 @@ func (w *worker) collapse(mv move) {
 		w.list[p.to] = int32(p.v)
 	}
 	for _, r := range w.ring {
-		w.vertex[r] = mv.u
+		w.vertex[r] = u
 	}
 	for i := range w.faces {
 		w.strays[w.faces[i].id] = w.faces[i].strays
@@ -320,10 +299,9 @@ func (w *worker) collapse(mv move) {
 	b, a := w.across[c.Prev()], w.across[d.Next()] // edges v → third vertex, third vertex → v
 	w.link(w.across[c.Next()], b)
 	w.link(w.across[d.Prev()], a)
-	w.at[mv.u], w.at[w.vertex[b.Next()]], w.at[w.vertex[a]] = b, b.Next(), a
+	w.at[u], w.at[w.vertex[b.Next()]], w.at[w.vertex[a]] = b, b.Next(), a
 	w.vertex[3*c.Face()], w.vertex[3*d.Face()] = -1, -1
-	w.kind[mv.v] = gone
-	w.thinkAgain()
+	w.kind[v] = gone
 }
 
 // link makes the edges of two corners one; out may be the boundary.
@@ -331,21 +309,5 @@ func (w *worker) link(out, in mesh.Corner) {
 	w.across[in] = out
 	if out >= 0 {
 		w.across[out] = in
-	}
-}
-
-// thinkAgain puts u and those of the neighbours that v had which had no move left on the heap again.
-// The vertices of the new faces are all of them.
-func (w *worker) thinkAgain() {
-	for i := range w.faces {
-		for _, v := range w.vertex[3*w.faces[i].id:][:3] {
-			if w.kind[v] != free || w.waits[v] {
-				continue
-			}
-			if next, ok := w.best(v, move{cost: -1}); ok {
-				w.push(next)
-				w.waits[v] = true
-			}
-		}
 	}
 }

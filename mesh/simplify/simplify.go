@@ -18,7 +18,7 @@ type Result struct {
 	Vertex []mesh.VertexID // #V of Mesh: the vertex of the original at that place, ascending
 }
 
-// Simplify collapses edges of m, each time the one whose removed vertex lies nearest to the planes
+// Simplify collapses edges of m, of each vertex in turn the one whose other end lies nearest to the planes
 // of the faces around it, while these hold:
 //
 //   - every vertex of m lies within bound (mm) of the result, because each removed vertex is kept
@@ -76,8 +76,7 @@ type surface struct {
 	kind   []uint8         // #V
 	turn   [][3]float32    // #V: unit normals of m
 	change []uint32        // #V: how often the faces around the vertex changed
-	spent  []uint32        // #V: change + 1 when the vertex had no move left
-	waits  []bool          // #V: the vertex is on the heap
+	spent  []uint32        // #V: change + 1 when the vertex was tried last
 	strays []float32       // #F: mm from m to the farthest point of the face, at most
 	list   []int32         // #F: the first removed vertex on the list of the face, -1: none
 	next   []int32         // #V: the next vertex on the same list
@@ -89,7 +88,7 @@ func newSurface(m *mesh.Mesh, bound float64) *surface {
 		m: m, bound: bound, apart: 2 * medianEdge(m), vertex: make([]mesh.VertexID, 3*len(m.Tri)),
 		across: append([]mesh.Corner(nil), m.Across...), at: make([]mesh.Corner, len(m.Pos)),
 		kind: make([]uint8, len(m.Pos)), turn: make([][3]float32, len(m.Pos)), change: make([]uint32, len(m.Pos)),
-		spent: make([]uint32, len(m.Pos)), waits: make([]bool, len(m.Pos)), strays: make([]float32, len(m.Tri)),
+		spent: make([]uint32, len(m.Pos)), strays: make([]float32, len(m.Tri)),
 		list: make([]int32, len(m.Tri)), next: make([]int32, len(m.Pos)), cell: make([]int32, len(m.Pos)),
 	}
 	mesh.InPieces(len(m.Tri), 1<<14, func(lo, hi int) {

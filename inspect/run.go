@@ -12,6 +12,10 @@ type Options struct {
 	Jaw   Jaw // empty: found
 	Given Given
 	Step  func(name string) // told of each step as it begins, in plain words; nil: nobody is told
+
+	// Surface is told of the surface of the object before it is measured, for what needs nothing else and may
+	// go on meanwhile; it must not change it. nil: nobody is told.
+	Surface func(*mesh.Mesh)
 }
 
 func (o Options) step(name string) {
@@ -40,6 +44,9 @@ const (
 // processors. The scan is not changed.
 func Run(s *Scan, p Protocol, opt Options) *Outcome {
 	s = s.object(p.Method.Object)
+	if opt.Surface != nil {
+		opt.Surface(s.Mesh)
+	}
 	res, an := Measure(s, p.Method, opt)
 	rep := &Report{Schema: Schema{Name: SchemaName, Version: SchemaVersion}, Results: res, Protocol: p.ID(), Cautions: Cautions()}
 	rep.Findings, rep.Verdict = Judge(&rep.Results, p)

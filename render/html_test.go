@@ -136,7 +136,7 @@ func TestPageSurfaceIsNearTheScan(t *testing.T) {
 		t.Fatal(err)
 	}
 	m := made.Mesh
-	simple := simplify.Simplify(m, pageSimplify)
+	simple := simplify.Simplify(m, pageSimplify, 2)
 	lost, _ := simplify.Deviation(m, tree.New(simple.Mesh))
 	strayed, new := simplify.Deviation(simple.Mesh, tree.New(m))
 	t.Logf("%d faces of %d; %.4f, %.4f, %.4f mm", len(simple.Mesh.Tri), len(m.Tri), lost, strayed, new)
@@ -206,7 +206,7 @@ func TestPageColours(t *testing.T) {
 	for _, p := range m.Pos {
 		m.Colour = append(m.Colour, mesh.Colour{uint8(128 + 4*p.Z), uint8(100 + p.X), uint8(128 + 2*p.Y)})
 	}
-	small := newSmallSurface(&m)
+	small := newSmallSurface(&m, 1)
 	simple := small.mesh
 	text, levels := pageColour(m.Colour, small.of, small.encoded().Order, 1<<20)
 	raw, err := base64.StdEncoding.DecodeString(text)

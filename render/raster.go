@@ -70,6 +70,7 @@ type Raster struct {
 	Face  []int32   // #W*H, mesh.FaceID seen; -1 where nothing is
 
 	vert   []vertex
+	seen   []int32 // faces in the picture
 	start  []int32 // offsets into order, one per band
 	order  []int32 // faces by band
 	blurA  []float32
@@ -193,19 +194,24 @@ func (r *Raster) place(s *Surface, c Camera, tint []color.RGBA, workers int) {
 				if i >= s.second {
 					body = secondMaterial
 				}
-				v.front = [3]float32{lit * float32(body.R), lit * float32(body.G), lit * float32(body.B)}
+				v.front = shone(lit, body)
 				v.tinted, v.band = v.front, 0
 				if tint != nil && tint[i].A > 0 {
 					// A colour that carries a number must not change much with the light.
 					lit += float32(0.72 * (0.98 - lit))
 					t := tint[i]
-					v.tinted, v.band = [3]float32{lit * float32(t.R), lit * float32(t.G), lit * float32(t.B)}, float32(t.A)
+					v.tinted, v.band = shone(lit, t), float32(t.A)
 				}
-				v.back = [3]float32{unlit * float32(backside.R), unlit * float32(backside.G), unlit * float32(backside.B)}
+				v.back = shone(unlit, backside)
 			}
 		})
 	}
 	wg.Wait()
+}
+
+// shone is a colour in so much light.
+func shone(light float32, c color.RGBA) [3]float32 {
+	return [3]float32{min(255, light*float32(c.R)), min(255, light*float32(c.G)), min(255, light*float32(c.B))}
 }
 
 // mix returns a + t (b - a).
@@ -226,15 +232,19 @@ func (r *Raster) sort(s *Surface) {
 		a, b, c := &r.vert[t[0]], &r.vert[t[1]], &r.vert[t[2]]
 		if a.x == nowhere || b.x == nowhere || c.x == nowhere ||
 			max(a.x, b.x, c.x) < 0 || min(a.x, b.x, c.x) >= int32(r.W*over*sub) ||
-			max(a.y, b.y, c.y) < 0 {
+			max(a.y, b.y, c.y) < 0 || min(a.y, b.y, c.y) >= int32(r.H*over*sub) {
 			return 0, -1
 		}
 		return max(0, min(a.y, b.y, c.y)) / rows, min(int32(nb-1), max(a.y, b.y, c.y)/rows)
 	}
-	for _, t := range s.mesh.Tri {
+	r.seen = r.seen[:0]
+	for f, t := range s.mesh.Tri {
 		lo, hi := span(t)
 		for b := lo; b <= hi; b++ {
 			r.start[b+1]++
+		}
+		if lo <= hi {
+			r.seen = append(r.seen, int32(f))
 		}
 	}
 	for b := range nb {
@@ -246,10 +256,10 @@ func (r *Raster) sort(s *Surface) {
 	r.order = r.order[:cap(r.order)]
 	fill := make([]int32, nb)
 	copy(fill, r.start)
-	for f, t := range s.mesh.Tri {
-		lo, hi := span(t)
+	for _, f := range r.seen {
+		lo, hi := span(s.mesh.Tri[f])
 		for b := lo; b <= hi; b++ {
-			r.order[fill[b]] = int32(f)
+			r.order[fill[b]] = f
 			fill[b]++
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"image/color"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"fornix/mesh"
@@ -195,5 +196,76 @@ func TestDeepeningDrawsNoOutline(t *testing.T) {
 	}
 	if most > 12 || lightened < 5 {
 		t.Errorf("a step of %d levels in an even surface; lightened by %d", most, lightened)
+	}
+}
+
+// The samples of a row before a side's inner one are as many as counting one after the other finds.
+func TestOutside(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 7))
+	for range 20000 {
+		e := edge{dx: rng.Int64N(401) - 200, at: rng.Int64N(40001) - 20000}
+		want := 0
+		for e.at+int64(want)*e.dx < 0 && want < 20001 {
+			want++
+		}
+		got := e.outside()
+		if want > 20000 {
+			want = never
+		}
+		if got != want {
+			t.Fatalf("%+v: %d, not %d", e, got, want)
+		}
+	}
+}
+
+// A face's colour stepped in whole numbers is that of its corners, mixed by areas, within a level: of
+// large faces, small ones and slivers.
+func TestShadeIsMixed(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 8))
+	seen, plain := 0, 0
+	for k := range 9000 {
+		wide, high := []int32{60, 2000, stepsAcross * sub}[k%3], int32(60+(k%7)*70)
+		var v [3]vertex
+		for i := range v {
+			v[i] = vertex{x: rng.Int32N(wide), y: rng.Int32N(high)}
+			for j := range v[i].front {
+				v[i].front[j] = 255 * rng.Float32()
+			}
+		}
+		if k%2 == 0 { // hardly wider than a line
+			v[2].x, v[2].y = (v[0].x+v[1].x)/2, (v[0].y+v[1].y)/2+1+rng.Int32N(20)
+		}
+		area := int64(v[1].x-v[0].x)*int64(v[2].y-v[0].y) - int64(v[1].y-v[0].y)*int64(v[2].x-v[0].x)
+		if area < 0 {
+			v[1], v[2], area = v[2], v[1], -area
+		}
+		if area == 0 {
+			continue
+		}
+		ea, eb, ec := newEdge(&v[1], &v[2], 0, 0), newEdge(&v[2], &v[0], 0, 0), newEdge(&v[0], &v[1], 0, 0)
+		s := newShade(&v[0].front, &v[1].front, &v[2].front, eb, ec, 1/float32(area), int(wide)/sub, int(high)/sub)
+		if s.dx == 0 && s.dy == 0 {
+			plain++
+			continue
+		}
+		for range 50 {
+			x, y := rng.Int64N(int64(wide)/sub+1), rng.Int64N(int64(high)/sub+1)
+			la, lb, lc := ea.at+x*ea.dx+y*ea.dy, eb.at+x*eb.dx+y*eb.dy, ec.at+x*ec.dx+y*ec.dy
+			if la|lb|lc < 0 {
+				continue
+			}
+			seen++
+			c := inRGB(s.at + x*s.dx + y*s.dy)
+			for j := range 3 {
+				a := float64(area)
+				want := ((a-float64(lb)-float64(lc))*float64(v[0].front[j]) + float64(lb)*float64(v[1].front[j]) + float64(lc)*float64(v[2].front[j])) / a
+				if got := float64(c >> (16 - 8*j) & 255); math.Abs(got-want) > 1 {
+					t.Fatalf("face %d, area %d, sample %d %d, channel %d: %g, not %.2f", k, area, x, y, j, got, want)
+				}
+			}
+		}
+	}
+	if seen < 10000 || plain > 30 {
+		t.Errorf("only %d samples; %d faces in one colour", seen, plain)
 	}
 }

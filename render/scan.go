@@ -2,6 +2,7 @@ package render
 
 import (
 	"image/color"
+	"runtime"
 	"slices"
 	"sync"
 
@@ -25,9 +26,23 @@ type Scan struct {
 
 // NewScan does no work yet.
 func NewScan(m *mesh.Mesh, rep *inspect.Report) *Scan {
-	s := &Scan{Report: rep, Mesh: m}
+	return newScan(m, rep, sync.OnceValue(func() *smallSurface { return newSmallSurface(m, runtime.GOMAXPROCS(0)) }))
+}
+
+// Ahead begins, beside what the caller does, what takes longest of a scan's pictures and needs no report. It
+// takes one processor, since measuring leaves one free for half of its time. What it returns makes the scan.
+func Ahead(m *mesh.Mesh) func(*inspect.Report) *Scan {
+	small := sync.OnceValue(func() *smallSurface { return newSmallSurface(m, 1) })
+	go func() {
+		defer func() { _ = recover() }() // it goes wrong again where it is asked for
+		small()
+	}()
+	return func(rep *inspect.Report) *Scan { return newScan(m, rep, small) }
+}
+
+func newScan(m *mesh.Mesh, rep *inspect.Report, small func() *smallSurface) *Scan {
+	s := &Scan{Report: rep, Mesh: m, small: small}
 	s.full = sync.OnceValue(func() *Surface { return NewSurface(m, rep.InsideOut) })
-	s.small = sync.OnceValue(func() *smallSurface { return newSmallSurface(m) })
 	s.near = sync.OnceValue(func() []View { return closeUps(rep, s.full(), len(rep.Findings)) })
 	s.coarse = sync.OnceValue(func() *Surface {
 		c := NewSurface(s.small().mesh, rep.InsideOut)
@@ -93,10 +108,10 @@ type smallSurface struct {
 }
 
 // newSmallSurface simplifies a scan for viewing.
-func newSmallSurface(m *mesh.Mesh) *smallSurface {
+func newSmallSurface(m *mesh.Mesh, workers int) *smallSurface {
 	_, size := pageBox(m)
 	share := min(1, size/pageSmallMM)
-	made := simplify.Simplify(m, share*pageSimplify)
+	made := simplify.Simplify(m, share*pageSimplify, workers)
 	return packed(made.Mesh, share, made.Vertex)
 }
 

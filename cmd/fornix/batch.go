@@ -147,11 +147,11 @@ func outFailure(dir string, err error) error {
 func measureWork(w batch.Work, p inspect.Protocol, images bool) batch.Result {
 	j := job{protocol: p, read: inspect.ReadOptions{Unit: w.Unit}}
 	j.options.Jaw = inspect.Jaw(w.Jaw)
-	o, err := inspectScan(bytes.NewReader(w.Content), w.Name, j)
+	rep, drawn, err := inspectAndDraw(bytes.NewReader(w.Content), w.Name, j, images)
 	if err != nil {
 		return batch.Result{Reason: err.Error()}
 	}
-	files, err := reportFiles(o, j, images)
+	files, err := reportFiles(rep, drawn, j)
 	if err != nil {
 		return batch.Result{Reason: err.Error()}
 	}

@@ -9,6 +9,7 @@ import (
 
 	"fornix/inspect"
 	"fornix/inspect/phantom"
+	"fornix/render"
 )
 
 type demoCmd struct {
@@ -55,7 +56,7 @@ func (c demoCmd) Run(s streams) error {
 	for i, o := range [2]*inspect.Outcome{pair.Upper, pair.Lower} {
 		d := demoCases[i]
 		show.say("writing %s", d.name)
-		if err := writeReport(filepath.Join(c.Out, d.name), o, j, true); err != nil {
+		if err := writeReport(filepath.Join(c.Out, d.name), o.Report, render.NewScan(o.Mesh, o.Report), j); err != nil {
 			return err
 		}
 		show.clear()

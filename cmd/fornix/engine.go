@@ -6,6 +6,7 @@ import (
 
 	"fornix/inspect"
 	"fornix/inspect/casefile"
+	"fornix/mesh"
 	"fornix/render"
 )
 
@@ -31,6 +32,23 @@ func inspectScan(r io.Reader, name string, j job) (out *inspect.Outcome, err err
 		return nil, err
 	}
 	return inspect.Run(scan, j.protocol, j.options), nil
+}
+
+// inspectAndDraw inspects one scan, and where it is to be drawn begins with that while it is measured; else
+// the second is nil.
+func inspectAndDraw(r io.Reader, name string, j job, draw bool) (rep *inspect.Report, scan *render.Scan, err error) {
+	var begun func(*inspect.Report) *render.Scan
+	if draw {
+		j.options.Surface = func(m *mesh.Mesh) { begun = render.Ahead(m) }
+	}
+	o, err := inspectScan(r, name, j)
+	if err != nil {
+		return nil, nil, err
+	}
+	if draw {
+		scan = begun(o.Report)
+	}
+	return o.Report, scan, nil
 }
 
 // sheet writes the laboratory sheet of one scan or two; protocol and order are the job's.

@@ -163,14 +163,11 @@ func (c inspectCmd) one(s streams, j job, path, dir string) (*inspect.Report, er
 		defer f.Close()
 		in, name = f, filepath.Base(path)
 	}
-	o, err := inspectScan(in, name, j)
-	if err != nil {
-		return nil, err
+	rep, drawn, err := inspectAndDraw(in, name, j, c.Out != "" && !c.NoImages)
+	if err != nil || c.Out == "" {
+		return rep, err
 	}
-	if c.Out == "" {
-		return o.Report, nil
-	}
-	return o.Report, writeReport(filepath.Join(c.Out, dir), o, j, !c.NoImages)
+	return rep, writeReport(filepath.Join(c.Out, dir), rep, drawn, j)
 }
 
 func (c inspectCmd) print(w io.Writer, r *inspect.Report, i int) error {

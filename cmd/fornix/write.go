@@ -53,11 +53,10 @@ type made struct {
 	data []byte
 }
 
-// reportFiles are the images, the sheet and the page, where they are asked for, and report.json, which
+// reportFiles are the images, the sheet and the page of the scan, unless that is nil, and report.json, which
 // comes last: where it is, everything it belongs to is there.
-func reportFiles(o *inspect.Outcome, j job, withImages bool) (out []made, err error) {
-	if withImages {
-		scan := render.NewScan(o.Mesh, o.Report)
+func reportFiles(rep *inspect.Report, scan *render.Scan, j job) (out []made, err error) {
+	if scan != nil {
 		var paper made
 		var failed error
 		var beside sync.WaitGroup
@@ -76,7 +75,7 @@ func reportFiles(o *inspect.Outcome, j job, withImages bool) (out []made, err er
 		out = append(out, paper)
 	}
 	var b bytes.Buffer
-	if err := inspect.WriteJSON(&b, o.Report); err != nil {
+	if err := inspect.WriteJSON(&b, rep); err != nil {
 		return nil, err
 	}
 	return append(out, made{"report.json", b.Bytes()}), nil
@@ -100,11 +99,11 @@ func pictureFiles(scan *render.Scan, j job) (out []made, err error) {
 
 // writeReport writes the files of a report into dir. Those of an earlier report that this one does
 // not have are removed, because they would show what is no longer said.
-func writeReport(dir string, o *inspect.Outcome, j job, withImages bool) error {
+func writeReport(dir string, rep *inspect.Report, scan *render.Scan, j job) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
-	files, err := reportFiles(o, j, withImages)
+	files, err := reportFiles(rep, scan, j)
 	if err != nil {
 		return err
 	}

@@ -4,7 +4,6 @@ package simplify
 
 import (
 	"math"
-	"runtime"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -37,13 +36,13 @@ type Result struct {
 // quadric of the planes around a vertex, weighted by area (Garland & Heckbert, SIGGRAPH 1997), of
 // the faces as they are at that time (Lindstrom & Turk, IEEE Trans Vis Comput Graph 1999;5:98).
 //
-// Work is done on all processors over cells of space that do not touch each other's vertices, with
-// the same result for any number of them. O(#F log #F).
-func Simplify(m *mesh.Mesh, bound float64) Result {
+// Work is done by so many workers over cells of space that do not touch each other's vertices, with
+// the same result for any number of them. O(#F).
+func Simplify(m *mesh.Mesh, bound float64, workers int) Result {
 	s := newSurface(m, bound)
 	if bound > 0 {
 		for pass := range passes {
-			s.pass(pass)
+			s.pass(pass, workers)
 		}
 	}
 	return s.result()
@@ -191,7 +190,7 @@ func medianEdge(m *mesh.Mesh) float64 {
 }
 
 // pass collapses what can be collapsed inside the cells of the grid of that number.
-func (s *surface) pass(number int) {
+func (s *surface) pass(number, workers int) {
 	lo, hi := mesh.Vec{X: math.Inf(1), Y: math.Inf(1), Z: math.Inf(1)}, mesh.Vec{X: math.Inf(-1), Y: math.Inf(-1), Z: math.Inf(-1)}
 	for v, p := range s.m.Pos {
 		if s.kind[v] != gone {
@@ -231,7 +230,7 @@ func (s *surface) pass(number int) {
 	}
 	var at atomic.Int64
 	var wg sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
+	for range max(1, workers) {
 		wg.Go(func() {
 			w := worker{surface: s}
 			for {

@@ -19,7 +19,7 @@ func promised(t *testing.T, name string, m *mesh.Mesh, bound float64) Result {
 	t.Helper()
 	original := tree.New(m)
 	start := time.Now()
-	r := Simplify(m, bound)
+	r := Simplify(m, bound, 2)
 	took := time.Since(start)
 	if err := r.Mesh.Validate(); err != nil {
 		t.Fatalf("%s: %v", name, err)
@@ -139,19 +139,19 @@ func TestNoise(t *testing.T) {
 // Whatever the number of workers, the result is the same.
 func TestWorkersAgree(t *testing.T) {
 	m := shape.Torus(20, 4, 60, 160).Mesh
-	many := Simplify(m, 0.01)
+	many := Simplify(m, 0.01, runtime.GOMAXPROCS(0))
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
-	if one := Simplify(m, 0.01); !slices.Equal(one.Vertex, many.Vertex) || !slices.Equal(one.Mesh.Tri, many.Mesh.Tri) {
+	if one := Simplify(m, 0.01, 1); !slices.Equal(one.Vertex, many.Vertex) || !slices.Equal(one.Mesh.Tri, many.Mesh.Tri) {
 		t.Error("one worker and many differ")
 	}
 }
 
 func TestNoBoundChangesNothing(t *testing.T) {
 	m := shape.Torus(10, 3, 20, 40).Mesh
-	if r := Simplify(m, 0); !slices.Equal(r.Mesh.Tri, m.Tri) {
+	if r := Simplify(m, 0, 2); !slices.Equal(r.Mesh.Tri, m.Tri) {
 		t.Error("faces went without a bound")
 	}
-	if r := Simplify(mesh.New(nil, nil), 1); len(r.Mesh.Tri) != 0 {
+	if r := Simplify(mesh.New(nil, nil), 1, 2); len(r.Mesh.Tri) != 0 {
 		t.Error("faces came from nothing")
 	}
 }
@@ -172,7 +172,7 @@ func TestOddMeshes(t *testing.T) {
 	}
 	tri = append(tri, [3]mesh.VertexID{5, 5, 6}, [3]mesh.VertexID{9, 9, 9})
 	m := mesh.New(flat.Pos, tri)
-	r := Simplify(m, 0.01)
+	r := Simplify(m, 0.01, 2)
 	if lost, _ := Deviation(m, tree.New(r.Mesh)); lost > 0.01 {
 		t.Errorf("off by %g", lost)
 	}
@@ -184,6 +184,6 @@ func TestOddMeshes(t *testing.T) {
 func BenchmarkSimplify(b *testing.B) {
 	t := shape.Torus(20, 4, 500, 1000).Mesh
 	for b.Loop() {
-		Simplify(t, 0.016)
+		Simplify(t, 0.016, runtime.GOMAXPROCS(0))
 	}
 }

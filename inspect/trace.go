@@ -2,6 +2,7 @@ package inspect
 
 import (
 	"math"
+	"slices"
 
 	"fornix/mesh"
 )
@@ -160,7 +161,9 @@ func (s *slice) bottom(k int, floor float64) (rho, z float64) {
 }
 
 // envelope returns the highest z over the middle of each bin of rho. Points between the middles
-// do not count: one that rounding moves over the edge of its bin would make the crest jump.
+// do not count: one that rounding moves over the edge of its bin would make the crest jump. Where what
+// lies highest shows its back, as the far wall does through an opening, nothing is seen of what lies below it. Of a
+// cast such faces do not count at all.
 func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 	var far float64
 	for _, c := range s.contours {
@@ -172,8 +175,12 @@ func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 	for i := range env {
 		env[i] = math.NaN()
 	}
-	put := func(k int, z float64) {
-		if k >= 0 && k < len(env) && !(env[k] >= z) {
+	top := slices.Clone(env)
+	put := func(k int, z float64, shows bool) {
+		if k < 0 || k >= len(env) || top[k] >= z {
+			return
+		}
+		if top[k], env[k] = z, math.NaN(); shows {
 			env[k] = z
 		}
 	}
@@ -183,7 +190,8 @@ func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 	}
 	for _, c := range s.contours {
 		for i, f := range c.faces {
-			if !seen(f) {
+			shows := seen(f)
+			if ridge && !shows {
 				continue
 			}
 			j := (i + 1) % len(c.pts)
@@ -194,7 +202,7 @@ func envelope(s *section, ridge bool, seen func(mesh.FaceID) bool) []float64 {
 			for k := int(r0 / envBin); k <= int(r1/envBin); k++ {
 				mid := (float64(k) + 0.5) * envBin
 				if mid >= r0 && mid <= r1 && r1 > r0 {
-					put(k, sign*(z0+(z1-z0)*(mid-r0)/(r1-r0)))
+					put(k, sign*(z0+(z1-z0)*(mid-r0)/(r1-r0)), shows)
 				}
 			}
 		}

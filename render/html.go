@@ -15,6 +15,8 @@ import (
 	"math"
 	"strings"
 
+	"golang.org/x/sync/errgroup"
+
 	"fornix/inspect"
 )
 
@@ -200,18 +202,22 @@ func pagePictures(in PageInput) ([]pagePicture, error) {
 
 // smallPictures makes JPEG of pictures, which is a third of their size.
 func smallPictures(images []Image) ([]pagePicture, error) {
-	var out []pagePicture
-	for _, im := range images {
-		picture, err := png.Decode(bytes.NewReader(im.PNG))
-		if err != nil {
-			return nil, fmt.Errorf("render: page: %s: %w", im.Name, err)
-		}
-		var b bytes.Buffer
-		if err := jpeg.Encode(&b, picture, &jpeg.Options{Quality: 85}); err != nil {
-			return nil, fmt.Errorf("render: page: %s: %w", im.Name, err)
-		}
-		source := "data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(b.Bytes())
-		out = append(out, pagePicture{im.Title, im.Alt, template.URL(source)})
+	out := make([]pagePicture, len(images))
+	var g errgroup.Group
+	for i, im := range images {
+		g.Go(func() error {
+			picture, err := png.Decode(bytes.NewReader(im.PNG))
+			var b bytes.Buffer
+			if err == nil {
+				err = jpeg.Encode(&b, picture, &jpeg.Options{Quality: 85})
+			}
+			if err != nil {
+				return fmt.Errorf("render: page: %s: %w", im.Name, err)
+			}
+			source := "data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(b.Bytes())
+			out[i] = pagePicture{im.Title, im.Alt, template.URL(source)}
+			return nil
+		})
 	}
-	return out, nil
+	return out, g.Wait()
 }

@@ -3,12 +3,10 @@
 package render
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"image"
 	"image/color"
-	"image/png"
 	"runtime"
 	"strings"
 	"sync"
@@ -195,29 +193,6 @@ func (o Options) orDefault() (Options, error) {
 	}
 	o.Thickness = o.Thickness.orDefault()
 	return o, nil
-}
-
-// buffers lends PNG encoders their memory.
-type buffers struct{ sync.Pool }
-
-func (b *buffers) Get() *png.EncoderBuffer {
-	e, _ := b.Pool.Get().(*png.EncoderBuffer)
-	return e
-}
-
-func (b *buffers) Put(e *png.EncoderBuffer) { b.Pool.Put(e) }
-
-var pngBuffers buffers
-
-// encode writes a PNG at the fastest level: a tenth of the time of the default one, for files
-// a third larger.
-func encode(img *image.RGBA) ([]byte, error) {
-	var b bytes.Buffer
-	e := png.Encoder{CompressionLevel: png.BestSpeed, BufferPool: &pngBuffers}
-	if err := e.Encode(&b, img); err != nil {
-		return nil, fmt.Errorf("render: png: %w", err)
-	}
-	return b.Bytes(), nil
 }
 
 // subtitle says in one line what was scanned.

@@ -27,7 +27,8 @@ type archEnd struct {
 	leanU               float64 // standard uncertainty of the crest's place sideways, alike all along the line, of how the trough leans
 	bow                 float64 // lower: half the bend of the crest over the stretch that gives the line, per mm
 	lineT, lineU, turnU float64 // t of the last crest point on the line; standard uncertainties there sideways, and of its direction
-	topU, kneeU         float64 // standard uncertainties of topT and kneeT along the line
+	topU, kneeU         float64 // standard uncertainties of topT and kneeT along the line, of topT for all but how the way to the tissue leans
+	topLean             float64 // mm by which topT moves ahead, per radian that the way to the tissue leans forward
 }
 
 const (

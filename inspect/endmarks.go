@@ -115,7 +115,7 @@ func (an *Anatomy) endLandmarks(e *archEnd) {
 	if an.Jaw == Upper {
 		an.found(sided(e.side, TuberosityLeft, TuberosityRight), p(e.kneeT), e.off(e.kneeT, e.kneeU))
 		if reached {
-			an.found(sided(e.side, HamularNotchLeft, HamularNotchRight), p(top), e.off(top, e.topU))
+			an.found(sided(e.side, HamularNotchLeft, HamularNotchRight), p(top), e.off(top, math.Hypot(e.topU, an.axisU()*e.topLean)))
 		}
 		return
 	}
@@ -179,14 +179,15 @@ func (an *Anatomy) slopeU() float64 {
 
 // crown is the summit of a notch's ridge: the top of the parabola through the profile about where
 // its slope has died out, up to the rounded end. Its uncertainty along the profile is that of the
-// parabola's vertex, for the scan's grain and for the way to the tissue, which moves a flat top.
+// parabola's vertex, for the scan's grain; the way to the tissue moves it too, by the crown's radius per radian.
 func (an *Anatomy) crown(e *archEnd, top float64) float64 {
 	f, ok := fitExtreme(e.t, e.z, e.tissueShare(), top, crownHalfMM, -1)
 	if !ok || f.at > e.limit {
 		return top
 	}
 	g := an.grain
-	e.topU = math.Hypot(f.atU(f.density(g.ripple(1/math.Abs(2*f.c[2])), g.EdgeMM, crownHalfMM)), an.axisU()/math.Abs(2*f.c[2]))
+	e.topLean = 1 / math.Abs(2*f.c[2])
+	e.topU = f.atU(f.density(g.ripple(e.topLean), g.EdgeMM, crownHalfMM))
 	return f.at
 }
 

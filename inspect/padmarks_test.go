@@ -169,6 +169,37 @@ func TestExtensionToTheRearmostBehindTheNotch(t *testing.T) {
 	}
 }
 
+// What an extension's uncertainty says of the way to the tissue is by how much the extension changes as the frame
+// leans, the summit on the ridge's round crown and the rounded end behind it together.
+func TestExtensionChangesAsTheWayToTheTissueLeans(t *testing.T) {
+	const top, crown, turn, end, roll = 20.0, 6.0, 0.03, 3.5, 1.2
+	extension := func(lean float64) (mm, u float64) {
+		sin, cos := math.Sincos(lean)
+		frame := func(p Vec) Vec { return Vec{Y: p.Y*cos + p.Z*sin, Z: p.Z*cos - p.Y*sin} }
+		// An arc of the crown's radius about (top, -crown), then the rounded end's middle on the right-hand side.
+		var e archEnd
+		for a := -1.2; a < 0.6; a += 0.002 {
+			if q := frame(Vec{Y: top + crown*math.Sin(a), Z: crown*math.Cos(a) - crown}); q.Y < top+end-roll {
+				e.t, e.z = append(e.t, q.Y), append(e.z, q.Z)
+			}
+		}
+		e.limit, e.dir = e.t[len(e.t)-1], Vec{Y: 1}
+		e.rearPoint = frame(Vec{Y: top + end - roll, Z: -2.5}).Add(Vec{Y: roll})
+		an := &Anatomy{Jaw: Upper, fm: FrameMethod{AxisDeg: 180 / math.Pi}, grain: Grain{EdgeMM: 1e-3}} // a radian
+		at := an.crown(&e, top)
+		d, du := an.behind(&e, Vec{Y: at, Z: e.zAt(at)}, 0, e.topLean)
+		return *d, *du / 2
+	}
+	lo, _ := extension(-turn)
+	hi, _ := extension(turn)
+	_, u := extension(0)
+	got := (hi - lo) / (2 * turn)
+	t.Logf("%.2f mm per radian, stated %.2f", got, u)
+	if math.Abs(math.Abs(got)-u) > 0.1*math.Abs(got) || got < 2 {
+		t.Errorf("the extension changes by %.2f mm per radian, stated %.2f", got, u)
+	}
+}
+
 // Of a rounded end that was scanned by half, noise of 0.02 leaves the radius open by a third at most, so that
 // where the end begins is known to a fraction of a millimetre; over 1 mm of it it would not be.
 func TestRadiusOfAnEndScannedByHalf(t *testing.T) {

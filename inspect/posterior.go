@@ -52,12 +52,13 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 		reached, unsure := e.reached, e.unsure
 		top := e.base.Along(e.topT, e.dir)
 		top.Z = e.rearPoint.Z
+		lean := e.topLean * e.dir.Y
 		if l, ok := an.Landmarks[name]; ok {
 			q := an.Frame.Local(l.Point)
 			top.Z = q.Z
 			if l.Source == "given" {
 				t := q.Sub(e.base).Dot(e.dir)
-				top.Y, reached, unsure = e.base.Along(t, e.dir).Y, t <= e.rear, false
+				top.Y, lean, reached, unsure = e.base.Along(t, e.dir).Y, 0, t <= e.rear, false
 			}
 		}
 		if unsure {
@@ -66,7 +67,7 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 		}
 		s.ReachesNotch = &reached
 		if reached {
-			s.ExtensionMM, s.ExtensionUMM = an.behind(e, top, e.topU)
+			s.ExtensionMM, s.ExtensionUMM = an.behind(e, top, e.topU, lean)
 		} else {
 			s.Unmeasured = "the notch lies beyond the material"
 		}
@@ -79,7 +80,7 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 		s.Unmeasured = "no retromolar pad is on the scan: the crest is level to its end"
 		return s
 	}
-	s.PastPadFrontMM, s.PastPadFrontUMM = an.behind(e, an.Frame.Local(front.Point), e.kneeU)
+	s.PastPadFrontMM, s.PastPadFrontUMM = an.behind(e, an.Frame.Local(front.Point), e.kneeU, 0)
 	reached := e.reached
 	if l, ok := an.Landmarks[sided(e.side, PadSummitLeft, PadSummitRight)]; ok && l.Source == "given" {
 		reached = an.Frame.Local(l.Point).Sub(e.base).Dot(e.dir) <= e.limit
@@ -89,10 +90,10 @@ func (an *Anatomy) posteriorSide(e *archEnd) *PosteriorSide {
 }
 
 // behind is how far behind a place, in the frame, the material's rearmost point lies along posterior,
-// and its expanded uncertainty: of both places, and of the way to the tissue, as the one lies higher than the
-// other.
-func (an *Anatomy) behind(e *archEnd, p Vec, u float64) (mm, uMM *float64) {
-	return ptr(e.rearPoint.Y - p.Y), ptr(expanded(u, an.rearU(e), an.axisU()*(e.rearPoint.Z-p.Z)))
+// and its expanded uncertainty: of both places, and of the way to the tissue. As that leans forward by a radian,
+// the place moves ahead over the surface by lean, and the material behind it ahead by how much lower it lies.
+func (an *Anatomy) behind(e *archEnd, p Vec, u, lean float64) (mm, uMM *float64) {
+	return ptr(e.rearPoint.Y - p.Y), ptr(expanded(u, an.rearU(e), an.axisU()*(lean+e.rearPoint.Z-p.Z)))
 }
 
 // rearU is the standard uncertainty of the material's rearmost point: of its noise, by twice of which

@@ -53,6 +53,7 @@ func (t *tally) rows() []row {
 	}
 	share("jaw", "jaw", 1)
 	share("impression, sides scanned", "surface", 1)
+	tell("of them tissue sides inside out, told as the jaw itself", fmt.Sprint(t.count("told as the jaw itself")))
 	share("inside out", "inside-out", 1)
 	share("left within 3 degrees", "left", 1)
 	tell("left", errors("left", "deg", 1))

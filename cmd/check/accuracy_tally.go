@@ -155,6 +155,13 @@ func (c *comparison) frame() bool {
 	r, t := c.rep, c.truth
 	ok := r.Frame != nil
 	c.ask("jaw", string(r.Jaw) == t.Jaw)
+	// The tissue side alone of an impression, wound inside out, is the surface that a scan of the jaw itself
+	// shows, face for face: told as that it is told right, and is no impression to be measured.
+	if t.OneSided && t.InsideOut && r.Surface == inspect.Cast && !r.InsideOut {
+		c.ask("surface", true)
+		c.ask("told as the jaw itself", true)
+		return false
+	}
 	coverage := inspect.TwoSided
 	if t.OneSided {
 		coverage = inspect.TissueSide

@@ -82,7 +82,7 @@ func (an *Anatomy) papilla(faults []Defect) {
 		return sum / n
 	}
 	var dip []float64
-	best, bestK := 0.0, -1
+	best := 0.0
 	for k := first; k < end; k++ {
 		// The sideways distance shrinks toward the centre; the pit is compared over the same
 		// angle, which is near enough over these few millimetres.
@@ -92,15 +92,14 @@ func (an *Anatomy) papilla(faults []Defect) {
 		}
 		dip = append(dip, d)
 		if d > best {
-			best, bestK = d, k
+			best = d
 		}
 	}
-	if bestK < 0 || best < 0.1 {
-		return
-	}
 	// A void farther back may be deeper: the papilla is the first pit behind the crest that is
-	// anywhere near as deep, and the deepest place within a millimetre.
+	// anywhere near as deep, and the deepest place within a millimetre. What only falls off toward the
+	// edge of what could be looked at is no pit.
 	const around = int(1 / envBin)
+	bestK := -1
 	for k := len(dip) - 2; k > 0; k-- {
 		// At the edge of what could not be looked at nothing is deepest.
 		if !(dip[k] >= max(0.1, 0.3*best)) || math.IsNaN(dip[k-1]) || math.IsNaN(dip[k+1]) {
@@ -116,6 +115,9 @@ func (an *Anatomy) papilla(faults []Defect) {
 			bestK = first + k
 			break
 		}
+	}
+	if bestK < 0 {
+		return
 	}
 	// The pit's deepest place is that of a parabola through the dips around it.
 	var rho, deep []float64

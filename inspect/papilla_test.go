@@ -68,3 +68,24 @@ func TestFaultOnThePapillaLeavesItWhereItIs(t *testing.T) {
 		}
 	}
 }
+
+// A fold along the middle of the papilla hides it: what is left falls off toward the fold, and the edge of
+// that is no papilla.
+func TestFoldAlongThePapillaHidesIt(t *testing.T) {
+	for i, c := range []struct{ x, y, deg, length float64 }{{1, 3.4, 115, 8.4}, {0.3, 5, 95, 9}} {
+		p := smallPhantom("upper")
+		p.Spacing = 0.35
+		p.Folds = []phantom.Fold{{X: c.x, Y: c.y, Deg: c.deg, Length: c.length, Width: 1.2, Depth: 0.45}}
+		m := mustMake(p, uint64(70+i))
+		l, ok := Run(m.Scan, DefaultProtocol(), Options{}).Report.Landmarks[IncisivePapilla]
+		if !ok {
+			t.Logf("fold %d: none", i)
+			continue
+		}
+		d := l.Point.Dist(m.truth.Landmarks[IncisivePapilla])
+		t.Logf("fold %d: papilla off by %.2f, stated %.2f mm", i, d, l.UncertaintyMM)
+		if d > l.UncertaintyMM || d > 2 {
+			t.Errorf("fold %d: papilla off by %.2f, stated %.2f mm", i, d, l.UncertaintyMM)
+		}
+	}
+}

@@ -26,8 +26,12 @@ func (s *survey) judgeRim(w *walker, p *pit, f *sound) {
 	inside, insideN := 0.0, 0.0
 	var outside []float64
 	for _, x := range patch {
-		u, v, _ := f.local(s.m.Pos[x])
+		u, v, z := f.local(s.m.Pos[x])
 		w.side[x] = p.rimSide(f, u, v)
+		// Seen from above, walls that hang over lie outside the rim.
+		if low := p.sign * (f.at(u, v) - z); p.depth > p.a && w.side[x] > 0 && math.Abs(p.flat(s.m.Pos[x].Sub(p.c)).Norm()-p.r) < low {
+			w.side[x] = -low
+		}
 	}
 	// ideal is where x would lie if sphere and sound surface met in a perfect edge. What the faces
 	// between such points show is all that a sharp rim can show at this spacing.

@@ -18,10 +18,11 @@ const (
 )
 
 // carry looks whether a fold whose form is known from like goes on at a place on its floor, on along
-// t. Where the sound surface bends along the fold, as over a narrow crest, no cylinder lies in the
-// groove; so the heights of the vertices under the sound surface, which follows that bend, are
-// compared with the known form's: offset across, turn and depth are free, the rest is given. The sound
-// surface is taken over a wide band to both sides, or, where that bends too much, over a narrow one.
+// t. Where the sound surface bends along the fold, as over a narrow crest or the border's roll, no cylinder
+// lies in the groove; so the vertices are taken by where they lie under the sound surface, which follows that bend,
+// along its normals, and compared with the known form there: offset across, turn and depth are free, the
+// width is given. The sound surface is taken over a wide band to both sides, or, where that bends too much, over a
+// narrow one.
 func (s *survey) carry(w *walker, last *pit, at, t Vec, like *pit) pit {
 	q := s.carryOver(w, last, at, t, like, carryWideMM)
 	if q.why != "" {
@@ -33,7 +34,7 @@ func (s *survey) carry(w *walker, last *pit, at, t Vec, like *pit) pit {
 func (s *survey) carryOver(w *walker, last *pit, at, t Vec, like *pit, wide float64) pit {
 	edge := s.meanEdge(last.in)
 	q := pit{sign: 1, along: t, a: like.a, r: like.r, surface: last.surface, axis: last.axis, carried: true}
-	half, band := math.Max(0.6, 2*edge), math.Max(wide, 3*edge)
+	half, band := math.Max(0.4, 1.5*edge), math.Max(wide, 3*edge)
 	outer := q.a + band
 	patch := w.reach(last.in, func(x mesh.VertexID) bool {
 		return s.m.Pos[x].Dist(at) <= math.Hypot(outer, half)+last.depth
@@ -67,43 +68,55 @@ func (s *survey) carryOver(w *walker, last *pit, at, t Vec, like *pit, wide floa
 		}
 		o, q.axis = f.world(0, 0, f.c[0]), f.normal(0, 0)
 	}
-	type place struct{ u, v, low float64 }
-	var near []place
+	var near []lowSpot
 	for _, x := range patch {
-		if u, v, z := f.local(s.m.Pos[x]); math.Abs(u) <= half && math.Abs(v) <= q.a+0.6 && s.nor[x].Dot(q.axis) > -0.2 {
-			near = append(near, place{u, v, f.at(u, v) - z})
+		if l := f.under(s.m.Pos[x]); math.Abs(l.u) <= half && math.Abs(l.v) <= q.a+0.6 && s.nor[x].Dot(q.axis) > -0.2 {
+			near = append(near, l)
 		}
 	}
-	best, shift, turn, depth := math.Inf(1), 0.0, 0.0, 0.0
-	const turns, shifts = 6, 20 // steps to each side
-	for i := -turns; i <= turns; i++ {
-		angle := carryTurn / turns * float64(i)
+	best, inside := math.Inf(1), 0
+	var shift, turn, depth float64
+	try := func(y0, angle, deep float64) {
+		r := (float64(q.a*q.a) + float64(deep*deep)) / (2 * deep)
 		sin, cos := math.Sincos(angle)
-		for k := -shifts; k <= shifts; k++ {
-			y0 := carryAcross / shifts * float64(k) * q.a
-			both, form, all := 0.0, 0.0, 0.0
-			inside := 0
-			for _, p := range near {
-				h := 0.0
-				if y := float64(cos*p.v) - float64(sin*p.u) - y0; math.Abs(y) < q.a {
-					h = math.Sqrt(float64(q.r*q.r)-float64(y*y)) - q.r + like.depth
-					inside++
-				}
-				both, form, all = both+float64(h*p.low), form+float64(h*h), all+float64(p.low*p.low)
-			}
-			if inside < 4 || form == 0 {
-				continue
-			}
-			if rest := all - float64(both*both)/form; rest < best {
-				best, shift, turn, depth = rest, y0/cos, angle, like.depth*both/form
+		sum, n := 0.0, 0
+		for _, p := range near {
+			y, z := float64(cos*p.v)-float64(sin*p.u)-y0, p.low+r-deep
+			d := math.Min(p.low, math.Sqrt(float64(y*y)+float64(z*z))-r)
+			sum += float64(d * d)
+			if math.Abs(y) < q.a {
+				n++
 			}
 		}
+		if sum < best {
+			best, inside, shift, turn, depth = sum, n, y0, angle, deep
+		}
 	}
-	if math.IsInf(best, 1) {
+	// Depth after place and turn, which hang on it little, and all once more, finer.
+	const steps, depths = 5, 20 // to each side; from a little less than is accepted to a little more
+	const least, most = carryShallowest - 0.1, carryDeepest + 0.1
+	across, bend := carryAcross*q.a, carryTurn
+	depth = like.depth
+	for range 3 {
+		y0, angle, deep := shift, turn, depth
+		for i := -steps; i <= steps; i++ {
+			for k := -steps; k <= steps; k++ {
+				try(y0+across*float64(i)/steps, angle+bend*float64(k)/steps, deep)
+			}
+		}
+		y0, angle = shift, turn
+		for i := range depths + 1 {
+			try(y0, angle, like.depth*(least+float64((most-least)*float64(i)/depths)))
+		}
+		across, bend = across/4, bend/4
+	}
+	if inside < 4 {
 		q.why = "few vertices"
 		return q
 	}
-	q.off, q.depth = math.Sqrt(best/float64(len(near))), depth
+	shift /= math.Cos(turn)
+	q.off = math.Sqrt(best / float64(len(near)))
+	q.depth = depth
 	switch {
 	case depth < carryShallowest*like.depth || depth > carryDeepest*like.depth:
 		q.why = "depth"

@@ -20,11 +20,11 @@ func (s *survey) end(w *walker, p *pit, before Vec, width, depth float64) (Vec, 
 		return d.Norm() <= reach+width+1.5 && math.Abs(d.Dot(side)) <= width/2+1.5 && d.Dot(t) > -reach && s.nor[x].Dot(p.axis) > 0.1
 	})
 	c := capsule{foot: s.floorEnd(w, p, patch, t, reach, width, depth), along: t, axis: p.axis, a: width / 2, depth: depth}
-	u, ok := s.fitCapsule(w, patch, edge, &c)
-	if !ok {
-		u = edge
+	fit := c
+	if u, ok := s.fitCapsule(w, patch, edge, &fit); ok {
+		return fit.foot.Along(fit.a, fit.along), u
 	}
-	return c.foot.Along(c.a, c.along), u
+	return c.foot.Along(c.a, c.along), edge
 }
 
 // floorEnd follows the floor of a fold from its last good section along t, against the sound surface
@@ -91,8 +91,14 @@ type capsule struct {
 	a, depth float64
 }
 
-// lowSpot is a vertex seen from a capsule's foot: along, across, and under the sound surface.
+// lowSpot is a vertex under a sound surface: where its foot on that lies, and how far under it.
 type lowSpot struct{ u, v, low float64 }
+
+func (s *sound) under(p Vec) lowSpot {
+	q, n := s.foot(p)
+	u, v, _ := s.local(q)
+	return lowSpot{u, v, q.Sub(p).Dot(n)}
+}
 
 // endLook is how far to either side of a first idea of a fold's end it is looked for across, in half
 // widths; along it is one. Each of the endTurns looks lays a lattice over what the last has left as likely.
@@ -103,13 +109,14 @@ const (
 
 // fitCapsule moves the end of a fold along it and across until groove and sphere lie closest to the
 // vertices: to the mean of the places, each weighted by its likelihood (for normal noise, exp(-χ²/2)). It
-// returns their standard deviation along the fold. What is missing of the material is what lies over the
+// returns their standard deviation along the fold; false where it has gone farther than half a width, so that
+// something else lies there. What is missing of the material is what lies over the
 // sound surface or inside the capsule; near its surface the distance from that is the smaller of the two.
 func (s *survey) fitCapsule(w *walker, patch []mesh.VertexID, edge float64, c *capsule) (sd float64, ok bool) {
 	const steps = 12 // of the lattice, to either side
 	r := (float64(c.a*c.a) + float64(c.depth*c.depth)) / (2 * c.depth)
 	floor := math.Max(s.noise, 0.004)
-	span, wide := c.a, endLook*c.a
+	span, wide, first := c.a, endLook*c.a, c.foot
 	for range endTurns {
 		g, spots := s.besideEnd(w, patch, edge, c)
 		if len(spots) < 6 {
@@ -146,7 +153,7 @@ func (s *survey) fitCapsule(w *walker, patch []mesh.VertexID, edge float64, c *c
 		span = math.Min(c.a, math.Max(0.3*span, math.Max(4*sd, 2*math.Abs(mu))))
 		wide = math.Min(endLook*c.a, math.Max(0.3*wide, math.Max(4*across, 2*math.Abs(mv))))
 	}
-	return sd, true
+	return sd, c.foot.Dist(first) <= c.a
 }
 
 // besideEnd fits the sound surface to what lies round the end of a fold and returns it and the vertices
@@ -172,9 +179,8 @@ func (s *survey) besideEnd(w *walker, patch []mesh.VertexID, edge float64, c *ca
 	}
 	var spots []lowSpot
 	for _, x := range patch {
-		u, v, z := g.local(s.m.Pos[x])
-		if math.Abs(v) < c.a+0.6*edge && u > -band && u < 2*c.a+0.6*edge && s.nor[x].Dot(g.n) > -0.2 {
-			spots = append(spots, lowSpot{u, v, (g.at(u, v) - z) * g.normal(u, v).Dot(g.n)})
+		if l := g.under(s.m.Pos[x]); math.Abs(l.v) < c.a+0.6*edge && l.u > -band && l.u < 2*c.a+0.6*edge && s.nor[x].Dot(g.n) > -0.2 {
+			spots = append(spots, l)
 		}
 	}
 	return g, spots

@@ -55,3 +55,36 @@ func TestFoldEnds(t *testing.T) {
 		t.Errorf("%.0f of %.0f within their uncertainty", within, n)
 	}
 }
+
+// Deep folds over a roll of 1 mm radius, as the border's narrowest, are followed over it as one and are as long as
+// they were cut. Carried on by heights along one normal, six of 16 came out 0.15 to 0.83 mm short and one was lost.
+func TestFoldsOverARoll(t *testing.T) {
+	const radius, noise = 1.0, 0.01
+	roll := field(func(x, y float64) float64 { // round on top, straight flanks
+		y = math.Abs(y) / radius
+		if y < 0.8 {
+			return -radius * (1 - math.Sqrt(1-sq(y)))
+		}
+		return -radius * (1 - 0.6 + (y-0.8)*0.8/0.6)
+	})
+	for k := range 4 {
+		r := rand.New(rand.NewPCG(uint64(k), 6))
+		var cuts []cut
+		for i := range 4 {
+			cuts = append(cuts, cut{x: -13.5 + 9*float64(i), y: 0.5 * r.NormFloat64(), width: 1.3 + 0.1*r.Float64(), depth: 0.52 + 0.08*r.Float64(),
+				length: 6 + r.Float64(), deg: 45 + 90*r.Float64()})
+		}
+		edge := []float64{0.2, 0.3}[k%2]
+		found := defectsOf(roll.scan(cuts, edge, noise, r), noise)
+		if len(found) != len(cuts) {
+			t.Errorf("edge %g: %d found of %d", edge, len(found), len(cuts))
+		}
+		for _, d := range found {
+			for _, q := range cuts {
+				if d.Kind == Fold && d.Centre.Dist(Vec{X: q.x, Y: q.y, Z: roll(q.x, q.y)}) < 1 && math.Abs(*d.LengthMM-q.length) > 0.15 {
+					t.Errorf("edge %g: a fold %.2f mm long, cut %.2f at %.0f degrees", edge, *d.LengthMM, q.length, q.deg)
+				}
+			}
+		}
+	}
+}

@@ -36,7 +36,7 @@ func (s *survey) findFolds() []fold {
 			return
 		}
 		floor[i] = true
-		first[i] = s.section(w, v, s.grooveLine(w, v))
+		first[i] = s.firstSection(w, v)
 	})
 	w := s.walkers[0]
 	taken := make([]bool, len(s.m.Pos))
@@ -113,6 +113,26 @@ func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
 		}
 	}
 	return all[0]
+}
+
+// firstSection is the cross-section of a groove at v, along the line that the normals give or, where there is
+// none and the groove is plainly deep, turned from that: of few vertices across the normals tell the line badly.
+func (s *survey) firstSection(w *walker, v mesh.VertexID) pit {
+	t := s.grooveLine(w, v)
+	p := s.section(w, v, t)
+	if p.why == "" {
+		return p
+	}
+	n := s.nor[v]
+	t = t.Along(-t.Dot(n), n).Unit()
+	side := n.Cross(t)
+	for _, deg := range []float64{15, -15, 30, -30, 45, -45} {
+		sin, cos := math.Sincos(deg * math.Pi / 180)
+		if q := s.section(w, v, t.Scale(cos).Along(sin, side)); q.why == "" && q.depth >= s.by.TurnShare*2*q.a {
+			return q
+		}
+	}
+	return p
 }
 
 // turned is the direction of the cylinder that lies closest to the vertices of p, its axis being free to

@@ -10,7 +10,7 @@ import (
 
 // What a spline is fitted to, at most, and among how many its stretch is looked for: the cost grows
 // with their cube.
-const splinePoints, stretchPoints = 100, 60
+const splinePoints, stretchPoints = 150, 60
 
 // The stretches looked at: powers of this, to so many in either direction (5 times at most).
 const stretchStep, stretches = 1.5, 4

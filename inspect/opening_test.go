@@ -30,3 +30,32 @@ func TestCrestIsNotSeenThroughAnOpening(t *testing.T) {
 		}
 	}
 }
+
+// What is lowest beside an opening on the crest is the opening's edge, up to 2 mm over the crest that is
+// missing: no crest is told there, and beside it the true one.
+func TestEdgeOfAnOpeningIsNoCrest(t *testing.T) {
+	p := smallPhantom("lower")
+	p.Holes = []phantom.Hole{{X: -13.9, Y: 5.2, Radius: 2.4, Surface: "tissue"}}
+	m := mustMake(p, 8)
+	an := Run(m.Scan, DefaultProtocol(), Options{}).Anatomy
+	told := 0
+	for i := range an.slices {
+		s := &an.slices[i]
+		if s.basin <= 0 || math.Abs(s.u) > 30 {
+			continue
+		}
+		told++
+		best, high := math.Inf(1), 0.0
+		for _, q := range m.truth.Crest {
+			if d := an.Frame.Local(q).Sub(s.crest); math.Hypot(d.X, d.Y) < best {
+				best, high = math.Hypot(d.X, d.Y), -d.Z
+			}
+		}
+		if math.Abs(high) > 0.2 {
+			t.Errorf("crest %.2f mm too high at %.1f along the arch", high, s.u)
+		}
+	}
+	if told < 50 {
+		t.Errorf("a crest in %d sections", told)
+	}
+}

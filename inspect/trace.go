@@ -54,9 +54,12 @@ func trace(c layout, secs []section, jaw Jaw, ridge bool, seen func(mesh.FaceID)
 			rho[i] = math.NaN()
 			continue
 		}
-		s.basin = s.water[k]
-		var z float64
-		rho[i], z = s.bottom(k, fm.FloorMM)
+		r, z, whole := s.bottom(k, fm.FloorMM)
+		if !whole { // what is lowest beside an opening is its edge
+			rho[i] = math.NaN()
+			continue
+		}
+		rho[i], s.basin = r, s.water[k]
 		if ridge {
 			z = -z
 		}
@@ -113,8 +116,9 @@ func bridge(c layout, s []slice, rho []float64) {
 
 // bottom refines the trough's deepest bin: its place is the middle of the floor, of what lies
 // within a height of the deepest by how much, so that a floor that is flat has a middle too; its
-// height there is that of a parabola. Where the envelope is broken it stays the bin.
-func (s *slice) bottom(k int, floor float64) (rho, z float64) {
+// height there is that of a parabola; where there is none it stays the bin. whole is false where the envelope
+// is broken.
+func (s *slice) bottom(k int, floor float64) (rho, z float64, whole bool) {
 	const half = 1.0 // mm, of the parabola
 	rho, z = (float64(k)+0.5)*envBin, s.env[k]
 	lo, hi := k, k
@@ -128,7 +132,7 @@ func (s *slice) bottom(k int, floor float64) (rho, z float64) {
 	for i := range x {
 		x[i] = (float64(lo+i) + 0.5) * envBin
 		if math.IsNaN(s.env[lo+i]) {
-			return rho, z
+			return rho, z, false
 		}
 	}
 	env := s.env[lo : hi+1]
@@ -136,7 +140,7 @@ func (s *slice) bottom(k int, floor float64) (rho, z float64) {
 	for range 4 {
 		f, ok := fitLocal(x, env, nil, at, half)
 		if !ok {
-			return rho, z
+			return rho, z, true
 		}
 		deepest := f.c[0]
 		if f.c[2] > 0 {
@@ -149,15 +153,15 @@ func (s *slice) bottom(k int, floor float64) (rho, z float64) {
 			}
 		}
 		if n == 0 {
-			return rho, z
+			return rho, z, true
 		}
 		at = sum / n
 	}
 	f, ok := fitLocal(x, env, nil, at, half)
 	if !ok {
-		return rho, z
+		return rho, z, true
 	}
-	return at, f.c[0]
+	return at, f.c[0], true
 }
 
 // envelope returns the highest z over the middle of each bin of rho. Points between the middles

@@ -79,20 +79,21 @@ type principal struct {
 // own, they turn with it, whatever axes the scanner has and however the faces are cut. ok is
 // false where the thinnest direction is not one direction.
 func principalAxes(m *mesh.Mesh, body []mesh.FaceID) (pr principal, ok bool) {
-	var area float64
-	var c Vec
-	for _, f := range body {
+	whole := integrals(body, func(f mesh.FaceID, sum *[9]float64) {
 		a := m.FaceArea(f)
 		p, q, r := m.Corners(f)
-		c = c.Along(a/3, p.Add(q).Add(r))
-		area += a
-	}
+		c := p.Add(q).Add(r)
+		sum[0] += a
+		sum[1] += float64(a / 3 * c.X)
+		sum[2] += float64(a / 3 * c.Y)
+		sum[3] += float64(a / 3 * c.Z)
+	})
+	area, c := whole[0], Vec{X: whole[1], Y: whole[2], Z: whole[3]}
 	if !(area > 0) || !c.Finite() {
 		return pr, false
 	}
 	pr.centre = c.Scale(1 / area)
-	var moment [9]float64
-	for _, f := range body {
+	moment := integrals(body, func(f mesh.FaceID, sum *[9]float64) {
 		a := m.FaceArea(f)
 		p, q, r := m.Corners(f)
 		// The middles of the sides give a quadratic's integral exactly.
@@ -101,11 +102,11 @@ func principalAxes(m *mesh.Mesh, body []mesh.FaceID) (pr principal, ok bool) {
 			v := [3]float64{d.X, d.Y, d.Z}
 			for i := range 3 {
 				for j := i; j < 3; j++ {
-					moment[3*i+j] += a / 3 * v[i] * v[j]
+					sum[3*i+j] += float64(a / 3 * v[i] * v[j])
 				}
 			}
 		}
-	}
+	})
 	var eig mat.EigenSym
 	if !eig.Factorize(mat.NewSymDense(3, moment[:]), true) {
 		return pr, false
@@ -116,23 +117,42 @@ func principalAxes(m *mesh.Mesh, body []mesh.FaceID) (pr principal, ok bool) {
 	for k := range pr.axis {
 		pr.axis[k] = Vec{X: ev.At(0, k), Y: ev.At(1, k), Z: ev.At(2, k)}.Unit()
 	}
-	var skew [3]float64
-	for _, f := range body {
+	skew := integrals(body, func(f mesh.FaceID, sum *[9]float64) {
 		a := m.FaceArea(f)
 		p, q, r := m.Corners(f)
 		p, q, r = p.Sub(pr.centre), q.Sub(pr.centre), r.Sub(pr.centre)
 		for k, e := range pr.axis {
 			x, y, z := p.Dot(e), q.Dot(e), r.Dot(e)
 			// Exact for a cubic: corners, middles of the sides, centroid.
-			skew[k] += a * ((cube(x)+cube(y)+cube(z))/20 + (cube((x+y)/2)+cube((y+z)/2)+cube((z+x)/2))*2/15 + cube((x+y+z)/3)*9/20)
+			sum[k] += a * ((cube(x)+cube(y)+cube(z))/20 + (cube((x+y)/2)+cube((y+z)/2)+cube((z+x)/2))*2/15 + cube((x+y+z)/3)*9/20)
 		}
-	}
+	})
 	for k := range pr.axis {
 		if skew[k] < 0 {
 			pr.axis[k] = pr.axis[k].Scale(-1)
 		}
 	}
 	return pr, pr.axis[0].Finite() && val[0] < 0.95*val[1]
+}
+
+// integrals sums what is added for each face, in pieces on all processors; the order of the sum is the same
+// for any number of them.
+func integrals(body []mesh.FaceID, add func(f mesh.FaceID, sum *[9]float64)) (all [9]float64) {
+	const piece = 1 << 14
+	sums := make([][9]float64, (len(body)+piece-1)/piece)
+	mesh.InPieces(len(body), piece, func(lo, hi int) {
+		var sum [9]float64
+		for _, f := range body[lo:hi] {
+			add(f, &sum)
+		}
+		sums[lo/piece] = sum
+	})
+	for _, s := range sums {
+		for k, v := range s {
+			all[k] += v
+		}
+	}
+	return all
 }
 
 func cube(x float64) float64 { return x * x * x }

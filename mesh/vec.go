@@ -57,10 +57,10 @@ func (a Vec) Unit() Vec {
 }
 
 // Min returns the smaller coordinates of a and b.
-func (a Vec) Min(b Vec) Vec { return Vec{math.Min(a.X, b.X), math.Min(a.Y, b.Y), math.Min(a.Z, b.Z)} }
+func (a Vec) Min(b Vec) Vec { return Vec{min(a.X, b.X), min(a.Y, b.Y), min(a.Z, b.Z)} }
 
 // Max returns the larger coordinates of a and b.
-func (a Vec) Max(b Vec) Vec { return Vec{math.Max(a.X, b.X), math.Max(a.Y, b.Y), math.Max(a.Z, b.Z)} }
+func (a Vec) Max(b Vec) Vec { return Vec{max(a.X, b.X), max(a.Y, b.Y), max(a.Z, b.Z)} }
 
 // Finite reports whether no coordinate is NaN or infinite.
 func (a Vec) Finite() bool {

@@ -116,7 +116,7 @@ func (an *Anatomy) papilla(faults []Defect) {
 			break
 		}
 	}
-	if bestK < 0 {
+	if bestK < 0 || middle.missing(bestK, end) {
 		return
 	}
 	// The pit's deepest place is that of a parabola through the dips around it.
@@ -159,6 +159,21 @@ func (an *Anatomy) papilla(faults []Defect) {
 	p.Z = h.c[0]
 	up := h.valueU(h.density(g.NoiseMM, g.EdgeMM, half))
 	an.found(IncisivePapilla, p, expanded(along*math.Hypot(1, h.c[1]), an.midU, up))
+}
+
+// missing tells whether an opening as long as hides a papilla lies between two places of a section.
+func (s *slice) missing(from, to int) bool {
+	const hidesMM = 1.0
+	run := 0
+	for _, z := range s.env[from:min(to, len(s.env))] {
+		if run++; !math.IsNaN(z) {
+			run = 0
+		}
+		if float64(run)*envBin >= hidesMM {
+			return true
+		}
+	}
+	return false
 }
 
 // faulty tells whether the k-th place of the section at u lies in a fault, or within half a millimetre

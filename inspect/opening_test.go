@@ -59,3 +59,19 @@ func TestEdgeOfAnOpeningIsNoCrest(t *testing.T) {
 		t.Errorf("a crest in %d sections", told)
 	}
 }
+
+// An opening over the papilla hides it: no pit behind that is taken for it.
+func TestOpeningHidesThePapilla(t *testing.T) {
+	for i, y := range []float64{5.6, 6.2, 6.8} { // about that of the default upper jaw
+		p := smallPhantom("upper")
+		p.Holes = []phantom.Hole{{X: 0.1, Y: y, Radius: 1.6, Surface: "tissue"}}
+		m := mustMake(p, uint64(9+i))
+		l, ok := Run(m.Scan, DefaultProtocol(), Options{}).Report.Landmarks[IncisivePapilla]
+		if !ok {
+			continue
+		}
+		if d := l.Point.Dist(m.truth.Landmarks[IncisivePapilla]); d > l.UncertaintyMM {
+			t.Errorf("opening at %g: papilla off by %.2f, stated %.2f mm", y, d, l.UncertaintyMM)
+		}
+	}
+}

@@ -22,8 +22,9 @@ func TestAppCorrectsALandmark(t *testing.T) {
 	// One that is chosen and clicked, by keyboard alone: the cross is in the middle of the view.
 	p.await("the panel", `document.getElementById('correct').open`)
 	inner := p.inner()
-	p.do("place", chromedp.Focus(chromedp.CSS(`li[data-key=incisive_papilla] .place`)), chromedp.KeyEvent("\r"))
+	p.enter(`li[data-key=incisive_papilla] .place`)
 	inner.await("the cross", `document.getElementById('stage') === document.activeElement && !document.getElementById('cross').hidden`)
+	inner.settle() // keys go to a frame with a process of its own a little after it has the focus
 	inner.do("enter", chromedp.KeyEvent("\r"))
 	p.await("the papilla to be placed", `document.querySelector('li[data-key=incisive_papilla] [data-said]').textContent.startsWith('placed by you')`)
 	p.click(`li[data-key=hamular_notch_left] .back`)
@@ -42,8 +43,9 @@ func markLines(t *testing.T, p *tab, base string) {
 	p.click("#lines summary")
 	inner := p.inner()
 	for i, key := range []string{"midline-0", "canine-0", "canine-1"} {
-		p.do("place", chromedp.Focus(chromedp.CSS(`li[data-key=line-`+key+`] .place`)), chromedp.KeyEvent("\r"))
+		p.enter(`li[data-key=line-` + key + `] .place`)
 		inner.await("the cross", `document.getElementById('stage') === document.activeElement && !document.getElementById('cross').hidden`)
+		inner.settle()
 		inner.do("turn, enter", chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent("\r"))
 		p.await("the mark", `document.querySelector('li[data-key=line-`+key+`] [data-said]').textContent === '`+[]string{"in the order", "place the other side too", "in the order"}[i]+`'`)
 	}

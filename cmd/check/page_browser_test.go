@@ -176,9 +176,11 @@ func (p *tab) stage() (centre [3]float64, half float64) {
 	return centre, half
 }
 
-// box returns where an element is in the window.
+// box brings an element into the window and returns where it is. A press that follows at once would go to where
+// a frame with a process of its own was before.
 func (p *tab) box(css string) (x, y, w, h float64) {
 	p.t.Helper()
+	defer p.settle()
 	b := value[[]float64](p, `(() => { const e = document.querySelector('`+css+`'); e.scrollIntoView({block: 'center'}); const b = e.getBoundingClientRect(); return [b.x + e.clientLeft, b.y + e.clientTop, e.clientWidth, e.clientHeight]; })()`)
 	return b[0], b[1], b[2], b[3]
 }
@@ -195,6 +197,14 @@ func (p *tab) drag(css string, x0, y0, x1, y1 float64) {
 	}
 	p.do("drag "+css, append(steps, chromedp.MouseEvent(input.DispatchMouseEventTypeMouseReleased, bx+x1, by+y1, left, chromedp.ClickCount(1)))...)
 	p.settle()
+}
+
+// enter gives an element the focus and presses Enter. It is found and focused in one, since what is told anew
+// takes the place of what was there.
+func (p *tab) enter(css string) {
+	p.t.Helper()
+	value[any](p, "document.querySelector('"+css+"').focus()")
+	p.do("enter", chromedp.KeyEvent("\r"))
 }
 
 // press clicks at a place of an element.

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"fornix/inspect"
+	"fornix/inspect/phantom"
 	"fornix/mesh"
 	"fornix/mesh/shape"
 )
@@ -99,5 +100,25 @@ func TestWholeViewIsThatOfTheScan(t *testing.T) {
 	t.Logf("of %d pixels %d are deeper or less deep, %d of another colour", seen, deep, colours)
 	if deep*100 > seen || colours*200 > seen {
 		t.Errorf("of %d pixels %d are deeper or less deep, %d of another colour", seen, deep, colours)
+	}
+}
+
+// Pictures begun on while the scan is measured, by Workers of both beside each other, are those that are made
+// after it.
+func TestAheadWorkers(t *testing.T) {
+	p, _ := phantom.Named("upper-sound")
+	p.Spacing = 0.8
+	made, err := phantom.Make(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var begun func(*inspect.Report) *Scan
+	out := inspect.Run(&inspect.Scan{Mesh: made.Mesh}, inspect.DefaultProtocol(), inspect.Options{Surface: func(m *mesh.Mesh) { begun = Ahead(m) }})
+	got, want := begun(out.Report), NewScan(out.Mesh, out.Report)
+	if got.Mesh != out.Mesh || len(got.small().mesh.Tri) >= len(out.Mesh.Tri)/2 {
+		t.Fatal("it is another surface, or was not simplified")
+	}
+	if a, b := got.small(), want.small(); !slices.Equal(a.of, b.of) || !slices.Equal(a.mesh.Tri, b.mesh.Tri) || !slices.Equal(a.mesh.Pos, b.mesh.Pos) {
+		t.Error("begun ahead, the surface for viewing is another")
 	}
 }

@@ -120,6 +120,22 @@ func TestComparisonSeesFaults(t *testing.T) {
 	}
 }
 
+// A tissue side wound inside out may be told as the jaw itself, whose surface it is; nothing else may.
+func TestJawItselfIsToldOfTissueSidesInsideOutAlone(t *testing.T) {
+	for _, c := range []struct{ oneSided, insideOut, told, right bool }{ // told: inside out
+		{true, true, false, true}, {true, false, false, false}, {false, true, false, false}, {true, true, true, false},
+	} {
+		var ph phantom.Phantom
+		ph.Truth.Jaw, ph.Truth.Surface, ph.Truth.OneSided, ph.Truth.InsideOut = "upper", inspect.Impression, c.oneSided, c.insideOut
+		rep := &inspect.Report{}
+		rep.Jaw, rep.Surface, rep.Coverage, rep.InsideOut = inspect.Upper, inspect.Cast, inspect.TissueSide, c.told
+		got := compare("x", phantom.Params{}, &ph, rep, nil)
+		if right := got.share("surface") == 1 && got.count("told as the jaw itself") == 1 && len(got.fails) == 0; right != c.right {
+			t.Errorf("%+v: counted as right: %v", c, right)
+		}
+	}
+}
+
 // Match pairs the nearest, each once.
 func TestMatch(t *testing.T) {
 	truth := []vec{{X: 0}, {X: 2}, {X: 50}}

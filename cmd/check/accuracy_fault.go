@@ -175,7 +175,12 @@ func (c *comparison) defects() {
 	c.folds(at[inspect.Fold], of[inspect.Fold])
 }
 
-// folds pairs by the middle; a groove told in pieces counts as missed.
+// edgeTurnDeg is the turn of the surface across a fold, from rim to rim, over which it lies along an edge, whose
+// sides no longer face one way, and not in a face: it takes the edge off, and nothing beside it tells how far.
+const edgeTurnDeg = 90
+
+// folds pairs by the middle; a groove told in pieces counts as missed. Of those that take an edge off nothing
+// is asked, and they are counted.
 func (c *comparison) folds(at []vec, of []*inspect.Defect) {
 	var places []vec
 	for _, f := range c.truth.Folds {
@@ -184,6 +189,10 @@ func (c *comparison) folds(at []vec, of []*inspect.Defect) {
 	pairs, extra := match(places, at, func(i int) float64 { return c.truth.Folds[i].Length/4 + 0.5 })
 	for _, p := range pairs {
 		f := &c.truth.Folds[p.truth]
+		if f.Turn > edgeTurnDeg {
+			c.ask("fold along an edge", p.found >= 0)
+			continue
+		}
 		key := "faint fold"
 		if f.Width >= 1 && f.Depth >= 0.4 {
 			key = "fold"

@@ -80,6 +80,7 @@ func (t *tally) rows() []row {
 	share("folds from 1 wide, 0.4 deep found as one", "fold", 1)
 	put("their length within 15 %", "all", fmt.Sprintf("%.1f %%; %s", 100*t.within("fold length", 0.15), errors("fold length", "%", 100)), t.within("fold length", 0.15) == 1)
 	tell("narrower or shallower folds found", t.percent("faint fold"))
+	tell("folds that take an edge off, left out; of them told", t.percent("fold along an edge"))
 	tell("folds invented", fmt.Sprint(t.count("fold invented")))
 
 	put("border thickness, median error", "0.05 mm", errors("thickness", "mm", 1), t.quantile("thickness", 0.5) <= 0.05)

@@ -158,3 +158,21 @@ func TestTallyAdds(t *testing.T) {
 		t.Error("sums are wrong")
 	}
 }
+
+// Of a fold that takes an edge off nothing is asked, of any other all.
+func TestFoldsAlongAnEdge(t *testing.T) {
+	for _, turn := range []float64{edgeTurnDeg - 1, edgeTurnDeg + 1} {
+		f := phantom.FoldTruth{Length: 6, Width: 1.2, Depth: 0.5, Turn: turn}
+		c := comparison{tally: newTally(), truth: &phantom.Truth{Folds: []phantom.FoldTruth{f, f}}}
+		c.truth.Folds[1].Middle.X = 20
+		half := 3.0
+		c.folds([]vec{{}}, []*inspect.Defect{{LengthMM: &half}})
+		asked, left := 2, 0
+		if turn > edgeTurnDeg {
+			asked, left = 0, 2
+		}
+		if c.count("fold") != asked || len(c.errors["fold length"]) != asked/2 || c.count("fold along an edge") != left || c.count("fold invented") != 0 {
+			t.Errorf("turn %g: %d asked, %d left out, %d invented", turn, c.count("fold"), c.count("fold along an edge"), c.count("fold invented"))
+		}
+	}
+}

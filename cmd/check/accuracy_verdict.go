@@ -144,7 +144,7 @@ func (c *comparison) wantFaults(e *expected) {
 		pit(v.Point, v.Diameter, v.Height, c.lim.Bleb, c.lim.BlebCritical)
 	}
 	for _, f := range c.truth.Folds {
-		e.raise(pick(f.Width >= 1 && f.Depth >= 0.4, correct), correct)
+		e.raise(pick(f.Width >= 1 && f.Depth >= 0.4 && f.Turn <= edgeTurnDeg, correct), correct)
 	}
 }
 

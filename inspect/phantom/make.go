@@ -313,7 +313,7 @@ func (m *maker) faults() error {
 		for i := range len(path) - 1 {
 			length += path[i].Dist(path[i+1])
 		}
-		m.truth.Folds = append(m.truth.Folds, FoldTruth{path[len(path)/2], length, f.Width, f.Depth, path})
+		m.truth.Folds = append(m.truth.Folds, FoldTruth{path[len(path)/2], length, f.Width, f.Depth, m.s.turnAcross(path, &c), path})
 		m.s.folds = append(m.s.folds, c)
 	}
 	m.s.voids, m.s.blebs = voids, blebs

@@ -170,6 +170,36 @@ func (s *solid) hit(x, y float64, oral bool) (p, n vec, ok bool) {
 	return p, n, false
 }
 
+// step goes straight on along the surface from p: where that comes to, the direction there and the normal.
+func (s *solid) step(p, dir vec, length float64) (q, on, n vec) {
+	q, n, _ = s.project(p.Along(length, dir))
+	on = q.Sub(p)
+	return q, on.Along(-on.Dot(n), n).Unit(), n
+}
+
+// turnAcross is the greatest angle, degrees, between the normals at the two rims that a tube leaves along its path
+// over the surface.
+func (s *solid) turnAcross(path []vec, c *chain) float64 {
+	const steps = 60 // to a rim, on a plane at most
+	most := 0.0
+	for i, p := range path {
+		_, n, _ := s.at(p)
+		across := n.Cross(path[min(i+1, len(path)-1)].Sub(path[max(i-1, 0)])).Unit()
+		var rim [2]vec
+		for k, dir := range [2]vec{across, across.Scale(-1)} {
+			at := p
+			for range 4 * steps {
+				at, dir, rim[k] = s.step(at, dir, c.r/steps)
+				if at.Dist(c.nearest(at)) >= c.r {
+					break
+				}
+			}
+		}
+		most = math.Max(most, math.Acos(math.Max(-1, math.Min(1, rim[0].Dot(rim[1]))))*180/math.Pi)
+	}
+	return most
+}
+
 // disc returns the area of the surface round its point c that lies within r of it, mm², and the
 // length of that piece's edge, mm: triangles between lines that leave c straight on along the
 // surface, 5 degrees apart, in steps of r/30. Too small by less than 0.2 %.
@@ -187,14 +217,12 @@ func (s *solid) disc(c vec, r float64) (area, rim float64) {
 		at, dir := c, u.Scale(cos).Along(sin, v)
 		out := []vec{c}
 		for range 4 * steps {
-			q, n, _ := s.project(at.Along(r/steps, dir))
+			q, on, _ := s.step(at, dir, r/steps)
 			if d := q.Dist(c); d >= r {
 				last := at.Dist(c)
 				return append(out, at.Along((r-last)/(d-last), q.Sub(at)))
 			}
-			dir = q.Sub(at)
-			dir = dir.Along(-dir.Dot(n), n).Unit()
-			at = q
+			at, dir = q, on
 			out = append(out, at)
 		}
 		return out

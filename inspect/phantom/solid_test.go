@@ -227,3 +227,32 @@ func TestFoldEndsWithTheSurface(t *testing.T) {
 		t.Errorf("a fold of %g mm over the end of the surface told as %g", over.Length, got)
 	}
 }
+
+// A fold along the round rim of a plate takes in as much of its turn as two circles that cut each other; in the
+// plate's face it takes in none.
+func TestTurnAcross(t *testing.T) {
+	const radius, r, width = 4.0, 1.2, 1.3
+	s := disk(radius, r)
+	for _, depth := range []float64{0.2, 0.4, 0.6} {
+		tube := (sq(width/2) + sq(depth)) / (2 * depth)
+		far := r + tube - depth // between the circles' centres
+		want := 2 * math.Acos((sq(far)+sq(r)-sq(tube))/(2*far*r)) * 180 / math.Pi
+		var rim, face []vec
+		along, in := chain{r: tube}, chain{r: tube}
+		for i := range 9 {
+			x := 0.25 * float64(i-4)
+			sin, cos := math.Sincos(x / (radius + r))
+			rim = append(rim, vec{X: (radius + r) * cos, Y: (radius + r) * sin})
+			along.p = append(along.p, vec{X: (radius + far) * cos, Y: (radius + far) * sin})
+			face = append(face, vec{X: x, Z: r})
+			in.p = append(in.p, vec{X: x, Z: far})
+		}
+		step := 2 * tube / 60 / r * 180 / math.Pi // one at either rim
+		if got := s.turnAcross(rim, &along); math.Abs(got-want-step/2) > step/2+0.1 {
+			t.Errorf("depth %g, along the rim: the surface turns by %.1f degrees, told %.1f", depth, want, got)
+		}
+		if got := s.turnAcross(face, &in); got > 0.1 {
+			t.Errorf("depth %g, in the face: told %.1f degrees", depth, got)
+		}
+	}
+}

@@ -83,12 +83,14 @@ type CapTruth struct {
 	Surface  string  `json:"surface"`
 }
 
-// FoldTruth is a groove.
+// FoldTruth is a groove. Turn is the greatest angle, degrees, by which the sound surface turns across it, from rim
+// to rim: 0 on a plane; along a roll hardly wider than the groove it nears 180, and the groove takes the roll away.
 type FoldTruth struct {
 	Middle vec     `json:"middle"`
 	Length float64 `json:"length"`
 	Width  float64 `json:"width"`
 	Depth  float64 `json:"depth"`
+	Turn   float64 `json:"turn_deg"`
 	Path   []vec   `json:"path"`
 }
 

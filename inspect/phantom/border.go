@@ -63,10 +63,12 @@ func (m *maker) thicken() {
 	for _, q := range m.an.crest {
 		crest = append(crest, m.an.sheet.tissuePoint(q, m.an.tissue))
 	}
+	edge := m.p.Spacing / math.Sqrt(1-m.p.Decimate)
 	for k := range m.truth.Border {
 		b := &m.truth.Border[k]
 		for _, p := range b.Apex {
-			r, joint := m.s.ballAt(m.s.below(p, acrossTo(crest, p)))
+			q, n := m.s.below(p, acrossTo(crest, p))
+			r, joint := m.s.ballAt(q, n, edge)
 			b.Thickness, b.Joint = append(b.Thickness, 2*r), append(b.Joint, joint)
 		}
 	}
@@ -120,35 +122,46 @@ func (s *solid) below(apex, across vec) (q, n vec) {
 }
 
 // ballAt is the radius of the largest ball that touches the surface from inside at q, where it looks
-// along n: the sheet's own, or where wax or handle go on behind it a larger one. joint tells that: the
-// sharp inner corner between them stops that ball, which a scan shows filled by up to half an edge.
-func (s *solid) ballAt(q, n vec) (r float64, joint bool) {
-	lo, hi := s.sheet.nearest(q).r, largest/2
-	if !s.fits(q, n, lo+growMM) {
-		return lo, false
-	}
-	for hi-lo > 1e-3 {
-		if mid := (lo + hi) / 2; s.fits(q, n, mid) {
-			lo = mid
-		} else {
-			hi = mid
+// along n: the sheet's own, or where wax or handle go on behind it a larger one. joint tells that the
+// inner corner between them stops that ball, or lies so near that it would grow in a scan with edges of
+// the given length.
+func (s *solid) ballAt(q, n vec, edge float64) (r float64, joint bool) {
+	if r = s.sheet.nearest(q).r; s.fits(q, n, r+growMM, 0) {
+		lo, hi := r, largest/2
+		for hi-lo > 1e-3 {
+			if mid := (lo + hi) / 2; s.fits(q, n, mid, 0) {
+				lo = mid
+			} else {
+				hi = mid
+			}
 		}
+		r = lo
 	}
-	return lo, true
+	return r, s.fits(q, n, r+growMM, edge)
 }
 
 // fits tells whether the ball of radius r that touches at q lies inside: places spread evenly over it
-// (a spiral of the golden angle) do.
-func (s *solid) fits(q, n vec, r float64) bool {
+// (a spiral of the golden angle) do, where corners are filled by edges of the given length.
+func (s *solid) fits(q, n vec, r, edge float64) bool {
 	const places, slack = 600, 0.003
 	c := q.Along(-r, n)
 	for i := range places {
 		z := 1 - (2*float64(i)+1)/places
 		sin, cos := math.Sincos(float64(i) * math.Pi * (3 - math.Sqrt(5)))
 		d := vec{X: math.Sqrt(1-z*z) * cos, Y: math.Sqrt(1-z*z) * sin, Z: z}
-		if f, _, _ := s.at(c.Along(r, d)); f > slack {
+		p := c.Along(r, d)
+		if f, _, _ := s.at(p); f > slack && !s.mayFill(p, edge) {
 			return false
 		}
 	}
 	return true
+}
+
+// mayFill tells whether a straight edge of a scan may cut the inner corner between the sheet and what
+// stands on it beyond p. Along a chord from one wall to the other the distance to either falls evenly to 0
+// from at most the chord's length, so both together never come to more than that.
+func (s *solid) mayFill(p vec, edge float64) bool {
+	ft := s.sheet.nearest(p)
+	other, _ := s.standing(p, &ft, edge)
+	return ft.f > 0 && other > 0 && ft.f+other < edge
 }

@@ -57,23 +57,10 @@ func boxDist(p, lo, hi vec) float64 {
 func (s *solid) at(p vec) (f float64, g vec, part uint8) {
 	ft := s.sheet.nearest(p)
 	f, g = ft.f, p.Sub(ft.c)
+	// Well inside the sheet wax and handle change neither sign nor bound.
 	if (s.wax != nil || s.handle != nil) && ft.f > -0.3 {
-		// Wax and handle stand on the oral side of the sheet only. Well inside the sheet they change
-		// neither sign nor bound.
-		var j jet
-		s.sheet.at(ft.a, ft.b, &j)
-		if g.Dot(j.normal())*s.tissue < 0 {
-			if s.wax != nil {
-				// The sheet's middle bounds the wax.
-				if w := math.Max(s.wax.at(p, f), -ft.f-ft.r); w < f {
-					f, part = w, partWax
-				}
-			}
-			if s.handle != nil {
-				if h := math.Max(s.handle.at(p), -ft.f-ft.r); h < f {
-					f, part = h, partHandle
-				}
-			}
+		if v, of := s.standing(p, &ft, ft.f); v < f {
+			f, part = v, of
 		}
 	}
 	for i := range s.blebs {
@@ -103,6 +90,28 @@ func (s *solid) at(p vec) (f float64, g vec, part uint8) {
 		g = slopeOf(s.handle.at, p)
 	}
 	return f, g.Unit(), part
+}
+
+// standing is the value of wax and handle at p, whose nearest ball is ft, and which of them it comes from.
+// They stand on the oral side of the sheet only. Wax plainly farther than limit counts as infinitely far.
+func (s *solid) standing(p vec, ft *foot, limit float64) (f float64, part uint8) {
+	f = math.Inf(1)
+	var j jet
+	s.sheet.at(ft.a, ft.b, &j)
+	if p.Sub(ft.c).Dot(j.normal())*s.tissue >= 0 {
+		return f, part
+	}
+	// The sheet's middle bounds them.
+	mid := -ft.f - ft.r
+	if s.wax != nil {
+		f, part = math.Max(s.wax.at(p, limit), mid), partWax
+	}
+	if s.handle != nil {
+		if h := math.Max(s.handle.at(p), mid); h < f {
+			f, part = h, partHandle
+		}
+	}
+	return f, part
 }
 
 func slopeOf(f func(vec) float64, p vec) vec {

@@ -61,8 +61,8 @@ type Sides struct {
 // BorderTruth is one side of the border, from the patient's right to left. Thickness is the diameter of
 // the largest ball inside the material that touches the tissue surface 2 mm from the apex along the section
 // across the crest. Where the border is low that ball may go on into the wax: Joint tells the
-// stations where it ends at the sharp corner between tray and wax, which no scan shows as sharp. Edge is the
-// diameter of the balls at the edge of the sheet.
+// stations where it ends at the sharp corner between tray and wax, or so near that it is larger where edges
+// of the scan cut that corner, as they do. Edge is the diameter of the balls at the edge of the sheet.
 type BorderTruth struct {
 	Side      string    `json:"side"` // "buccal" or "lingual"
 	Deg       []float64 `json:"deg"`  // -100 right end … 100 left end, by length along the arch

@@ -266,15 +266,22 @@ func (c *comparison) sideHeight(sign float64, r *inspect.Occlusal) (float64, boo
 // frontHeight is the true height of the rim in front: of the middle of the border's apexes on
 // both sides of the labial frenum where its notch has run out, over the plane along its normal.
 // A notch is a bell along the crest, half as deep at half its width and 0.8 of the border's
-// radius; at 2.6 times that a hundredth of it is left.
+// radius; at 2.6 times that a hundredth of it is left. Where the notch of the buccal frenum is nearer than
+// that, the place is where both draw the border in alike.
 func (c *comparison) frontHeight() float64 {
+	const out = 2.6
+	stops := c.stops(c.truth.Axes.TowardTissue)
 	mid := c.besideCrest(c.truth.Landmarks["labial_frenum"])
 	var sum float64
-	for _, sign := range []float64{-1, 1} {
+	for i, buccal := range [2]string{"buccal_frenum_right", "buccal_frenum_left"} {
+		sign := float64(2*i - 1)
+		next := (c.besideCrest(c.truth.Landmarks[buccal]) - mid) * sign
 		best, h := math.Inf(1), math.NaN()
-		for _, s := range c.stops(c.truth.Axes.TowardTissue) {
+		for _, s := range stops {
 			off := (c.besideCrest(s.apex) - mid) * sign
-			if s.side == "buccal" && math.Abs(s.deg) < 40 && off > 2.6*(c.p.LabialFrenum.Width/2+0.4*s.edge) && off < best {
+			from := off / (c.p.LabialFrenum.Width/2 + 0.4*s.edge)
+			to := (next - off) / (c.p.BuccalFrenum.Width/2 + 0.4*s.edge)
+			if s.side == "buccal" && math.Abs(s.deg) < 40 && from > min(out, to) && off < best {
 				best, h = off, s.apex.Sub(c.truth.Plane.Point).Dot(c.truth.Plane.Normal)
 			}
 		}

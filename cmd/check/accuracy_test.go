@@ -149,6 +149,30 @@ func TestThicknessBesideWax(t *testing.T) {
 	}
 }
 
+// Beside the labial frenum means where its notch has run out: not in the notch of the buccal frenum where
+// that one is near, but midway between two that are alike.
+func TestFrontHeightBetweenNotches(t *testing.T) {
+	const edge, width, depth, next = 3, 4.6, 2, 14
+	half := width/2 + 0.4*edge
+	bell := func(x float64) float64 { return depth * math.Exp2(-(x/half)*(x/half)) }
+	z := func(x float64) float64 { return 10 - bell(x) - bell(x-next) - bell(x+2*next) }
+	at := func(x float64) vec { return vec{X: x, Y: -5, Z: z(x)} }
+	truth := phantom.Truth{Axes: phantom.Axes{Left: vec{X: 1}, Posterior: vec{Y: 1}, TowardTissue: vec{Z: 1}},
+		Crest: []vec{{X: -40}, {X: 40}}, Plane: &phantom.PlaneTruth{Normal: vec{Z: 1}},
+		Landmarks: map[string]vec{"labial_frenum": at(0), "buccal_frenum_left": at(next), "buccal_frenum_right": at(-2 * next)}}
+	b := phantom.BorderTruth{Side: "buccal"}
+	for x := -38.0; x < 38; x += 0.1 {
+		b.Deg, b.Apex = append(b.Deg, x), append(b.Apex, at(x))
+		b.Thickness, b.Edge, b.Joint = append(b.Thickness, edge), append(b.Edge, edge), append(b.Joint, false)
+	}
+	truth.Border = []phantom.BorderTruth{b}
+	notch := phantom.Notch{Depth: depth, Width: width}
+	c := comparison{tally: newTally(), p: phantom.Params{LabialFrenum: notch, BuccalFrenum: notch}, truth: &truth}
+	if got, want := c.frontHeight(), (z(next/2)+z(-2.6*half))/2; !(math.Abs(got-want) < 0.02) {
+		t.Errorf("the rim is %.3f high in front, want %.3f", got, want)
+	}
+}
+
 // Match pairs the nearest, each once.
 func TestMatch(t *testing.T) {
 	truth := []vec{{X: 0}, {X: 2}, {X: 50}}

@@ -110,3 +110,25 @@ func TestThicknessByBall(t *testing.T) {
 		}
 	}
 }
+
+// A frenum's landmark is the bottom of its notch: nothing of the border beside it lies lower, also where the
+// border grows thicker there and so moves it.
+func TestNotchBottom(t *testing.T) {
+	for _, jaw := range []string{"upper", "lower"} {
+		p, _ := Named(jaw + "-sound")
+		p.Frame, p.LabialFrenum.Depth, p.Stretch = Frame{}, 1.6, []Stretch{{"buccal", -1, 27, 0.95, 0}, {"buccal", 7, 32, 6.15, 0}}
+		m, err := prepare(&p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		const besideMM = 6
+		at := m.truth.Landmarks["labial_frenum"]
+		for _, b := range m.truth.Border {
+			for _, a := range b.Apex {
+				if b.Side == "buccal" && a.Dist(at) < besideMM && a.Z < at.Z {
+					t.Errorf("%s: the border is %.2f mm lower %.1f mm beside the bottom of its notch", jaw, at.Z-a.Z, a.Dist(at))
+				}
+			}
+		}
+	}
+}

@@ -156,18 +156,25 @@ func (an *anatomy) station(t float64) station {
 }
 
 // lowest returns the station of a side whose apex is farthest from the tissue, within reach
-// degrees of deg.
-func (an *anatomy) lowest(side uint8, deg, reach float64) (best station) {
-	best.apex.Z = math.Inf(1)
-	for i := range an.deg {
-		if an.side[i] != side || math.Abs(an.deg[i]-deg) > reach {
-			continue
-		}
-		for u := -0.5; u < 0.5; u += 0.02 {
-			if st := an.station(float64(i) + u); st.apex.Z < best.apex.Z {
-				best = st
+// degrees of deg; where that lies at the end of what is looked at, as the border grows thicker beside a
+// notch, within twice the reach.
+func (an *anatomy) lowest(side uint8, deg, reach float64) station {
+	const pace = 1
+	for wide := reach; ; wide += pace {
+		var best station
+		best.apex.Z = math.Inf(1)
+		for i := range an.deg {
+			if an.side[i] != side || math.Abs(an.deg[i]-deg) > wide {
+				continue
+			}
+			for u := -0.5; u < 0.5; u += 0.02 {
+				if st := an.station(float64(i) + u); st.apex.Z < best.apex.Z {
+					best = st
+				}
 			}
 		}
+		if wide >= 2*reach || math.Abs(best.deg-deg) < wide-pace {
+			return best
+		}
 	}
-	return best
 }

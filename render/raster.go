@@ -96,10 +96,11 @@ type bandBuffer struct {
 }
 
 const (
-	bandRows = 16      // pixel rows of a band
-	over     = 2       // samples per pixel along each axis
-	sub      = 16      // positions per sample
-	farAway  = 1 << 26 // positions beyond are not drawn: their products would overflow
+	bandRows = 16           // pixel rows of a band
+	over     = 2            // samples per pixel along each axis
+	subBits  = 4            // binary places of a position
+	sub      = 1 << subBits // positions per sample
+	farAway  = 1 << 26      // positions beyond are not drawn: their products would overflow
 	nowhere  = math.MinInt32
 )
 

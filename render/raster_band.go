@@ -58,6 +58,12 @@ func (e edge) outside() int {
 const edgeOfBand = 128
 
 func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, w *bandBuffer) {
+	// The samples whose middles lie in the face's box. Many a small face has none.
+	x0, x1 := max(0, firstFrom(min(a.x, b.x, c.x))), min(r.W*over-1, lastUpTo(max(a.x, b.x, c.x)))
+	y0, y1 := max(row0, firstFrom(min(a.y, b.y, c.y))), min(row0+rows-1, lastUpTo(max(a.y, b.y, c.y)))
+	if x0 > x1 || y0 > y1 {
+		return
+	}
 	area := int64(b.x-a.x)*int64(c.y-a.y) - int64(b.y-a.y)*int64(c.x-a.x)
 	if area == 0 {
 		return
@@ -70,29 +76,11 @@ func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, 
 	if area < 0 {
 		b, c, area = c, b, -area
 	}
-	x0 := max(0, int(min(a.x, b.x, c.x)-sub/2)/sub)
-	x1 := min(r.W*over-1, int(max(a.x, b.x, c.x)-sub/2)/sub+1)
-	y0 := max(row0, int(min(a.y, b.y, c.y)-sub/2)/sub)
-	y1 := min(row0+rows-1, int(max(a.y, b.y, c.y)-sub/2)/sub+1)
-	if x0 > x1 || y0 > y1 {
-		return
-	}
 	ea, eb, ec := newEdge(b, c, x0, y0), newEdge(c, a, x0, y0), newEdge(a, b, x0, y0)
 	inv := 1 / float32(area)
-	ca, cb, cc := &a.front, &b.front, &c.front
-	banded := facing && max(a.band, b.band, c.band) >= edgeOfBand
-	switch {
-	case !facing:
-		ca, cb, cc = &a.back, &b.back, &c.back
-	case banded && min(a.band, b.band, c.band) >= edgeOfBand:
-		ca, cb, cc, banded = &a.tinted, &b.tinted, &c.tinted, false
-	}
 	zb, zc := b.z-a.z, c.z-a.z
-	stepped := x1-x0 <= stepsAcross && !banded
-	var col shade
-	if stepped {
-		col = newShade(ca, cb, cc, eb, ec, inv, x1-x0, y1-y0)
-	}
+	var look look
+	seen := false
 	for y := y0; y <= y1; y++ {
 		wa, wb, wc := ea.at, eb.at, ec.at
 		x := x0
@@ -101,44 +89,74 @@ func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, 
 			x += skip
 			wa, wb, wc = wa+int64(skip)*ea.dx, wb+int64(skip)*eb.dx, wc+int64(skip)*ec.dx
 		}
-		inside := false
-		now := col.at + int64(x-x0)*col.dx
-		for i := (y-row0)*r.W*over + x; x <= x1; x++ {
-			if wa|wb|wc >= 0 {
-				inside = true
-				lb, lc := float32(wb)*inv, float32(wc)*inv
-				z := a.z + float32(lb*zb) + float32(lc*zc)
-				if z > w.depth[i] {
-					w.depth[i], w.face[i] = z, f
-					if stepped {
-						w.rgb[i] = inRGB(now)
-					} else {
-						la := 1 - lb - lc
-						if banded {
-							ca, cb, cc = &a.front, &b.front, &c.front
-							if float32(la*a.band)+float32(lb*b.band)+float32(lc*c.band) >= edgeOfBand {
-								ca, cb, cc = &a.tinted, &b.tinted, &c.tinted
-							}
-						}
-						w.rgb[i] = level(la, lb, lc, ca[0], cb[0], cc[0])<<16 |
-							level(la, lb, lc, ca[1], cb[1], cc[1])<<8 |
-							level(la, lb, lc, ca[2], cb[2], cc[2])
-					}
-				}
-			} else if inside {
-				break
-			}
-			wa += ea.dx
-			wb += eb.dx
-			wc += ec.dx
-			now += col.dx
-			i++
+		for x <= x1 && wa|wb|wc < 0 {
+			x, wa, wb, wc = x+1, wa+ea.dx, wb+eb.dx, wc+ec.dx
 		}
-		ea.at += ea.dy
-		eb.at += eb.dy
-		ec.at += ec.dy
-		col.at += col.dy
+		for i := (y-row0)*r.W*over + x; x <= x1 && wa|wb|wc >= 0; i++ {
+			lb, lc := float32(wb)*inv, float32(wc)*inv
+			z := a.z + float32(lb*zb) + float32(lc*zc)
+			if z > w.depth[i] {
+				if !seen {
+					seen, look = true, r.look(a, b, c, facing, eb, ec, inv, x0, y, row0, rows)
+				}
+				w.depth[i], w.face[i], w.rgb[i] = z, f, look.at(x, y, lb, lc)
+			}
+			x, wa, wb, wc = x+1, wa+ea.dx, wb+eb.dx, wc+ec.dx
+		}
+		ea.at, eb.at, ec.at = ea.at+ea.dy, eb.at+eb.dy, ec.at+ec.dy
 	}
+}
+
+// firstFrom and lastUpTo are the first sample whose middle is no less than a position, and the last whose
+// is no more.
+func firstFrom(at int32) int { return (int(at) + sub/2 - 1) >> subBits }
+func lastUpTo(at int32) int  { return (int(at) - sub/2) >> subBits }
+
+// look is how a face is coloured. It is made when the first sample of the face is seen: half of all are hidden.
+type look struct {
+	a, b, c    *vertex
+	ca, cb, cc *[3]float32
+	banded     bool // the edge of the tint's band cuts through it
+	stepped    bool // by shade, which begins at sample x, y
+	shade      shade
+	x, y       int
+}
+
+// look of the face whose edges are given at sample x, y.
+func (r *Raster) look(a, b, c *vertex, facing bool, eb, ec edge, inv float32, x, y, row0, rows int) look {
+	l := look{a: a, b: b, c: c, ca: &a.front, cb: &b.front, cc: &c.front}
+	l.banded = facing && max(a.band, b.band, c.band) >= edgeOfBand
+	switch {
+	case !facing:
+		l.ca, l.cb, l.cc = &a.back, &b.back, &c.back
+	case l.banded && min(a.band, b.band, c.band) >= edgeOfBand:
+		l.ca, l.cb, l.cc, l.banded = &a.tinted, &b.tinted, &c.tinted, false
+	}
+	// The shade goes over a box with a sample more to each side.
+	l.x, l.y = max(0, int(min(a.x, b.x, c.x)-sub/2)/sub), max(row0, int(min(a.y, b.y, c.y)-sub/2)/sub)
+	wide := min(r.W*over-1, int(max(a.x, b.x, c.x)-sub/2)/sub+1) - l.x
+	high := min(row0+rows-1, int(max(a.y, b.y, c.y)-sub/2)/sub+1) - l.y
+	if l.stepped = wide <= stepsAcross && !l.banded; l.stepped {
+		eb.at -= int64(x-l.x)*eb.dx + int64(y-l.y)*eb.dy
+		ec.at -= int64(x-l.x)*ec.dx + int64(y-l.y)*ec.dy
+		l.shade = newShade(l.ca, l.cb, l.cc, eb, ec, inv, wide, high)
+	}
+	return l
+}
+
+// at is the colour of a sample, lb and lc the shares of the second and the third vertex.
+func (l *look) at(x, y int, lb, lc float32) uint32 {
+	if l.stepped {
+		return inRGB(l.shade.at + int64(x-l.x)*l.shade.dx + int64(y-l.y)*l.shade.dy)
+	}
+	ca, cb, cc := l.ca, l.cb, l.cc
+	la := 1 - lb - lc
+	if l.banded && float32(la*l.a.band)+float32(lb*l.b.band)+float32(lc*l.c.band) >= edgeOfBand {
+		ca, cb, cc = &l.a.tinted, &l.b.tinted, &l.c.tinted
+	}
+	return level(la, lb, lc, ca[0], cb[0], cc[0])<<16 |
+		level(la, lb, lc, ca[1], cb[1], cc[1])<<8 |
+		level(la, lb, lc, ca[2], cb[2], cc[2])
 }
 
 // shade is the colour of a face over sample positions, its three channels side by side in one number, each

@@ -106,6 +106,50 @@ func TestRasterSphere(t *testing.T) {
 	}
 }
 
+// Colours change linearly across a face, whether wide or high, and a tint's band ends where its field is 128.
+func TestRasterColoursAcrossFace(t *testing.T) {
+	corners := [3]mesh.Vec{{X: 1, Y: 1}, {X: 25, Y: 3}, {X: 4, Y: 19}}
+	colours := [3]color.RGBA{{R: 250, G: 10, B: 40}, {R: 20, G: 240, B: 60}, {R: 30, G: 80, B: 230}}
+	s := NewSurface(mesh.New(corners[:], [][3]mesh.VertexID{{0, 1, 2}}), false)
+	for _, alpha := range [2][3]uint8{{255, 255, 255}, {255, 40, 40}} {
+		tint := colours
+		for k := range tint {
+			tint[k].A = alpha[k]
+		}
+		var r Raster
+		r.Resize(280, 220)
+		r.Draw(s, topView(10, 5, 210), tint[:], 1)
+		for i, f := range r.Face {
+			x, y := (float64(i%r.W)+0.5-5)/10, (210-float64(i/r.W)-0.5)/10
+			share := [3]float64{}
+			least, field := math.Inf(1), 0.0
+			for k := range share {
+				a, b, p := corners[(k+1)%3], corners[(k+2)%3], corners[k]
+				share[k] = ((b.X-a.X)*(y-a.Y) - (b.Y-a.Y)*(x-a.X)) / ((b.X-a.X)*(p.Y-a.Y) - (b.Y-a.Y)*(p.X-a.X))
+				least, field = min(least, share[k]), field+share[k]*float64(alpha[k])
+			}
+			if least < 0.01 || math.Abs(field-128) < 3 { // a pixel of the edge has samples of two kinds
+				continue
+			}
+			want := [3]float64{}
+			for k := range share {
+				v := r.vert[k].front
+				if field > 128 {
+					v = r.vert[k].tinted
+				}
+				for j := range want {
+					want[j] += share[k] * float64(v[j])
+				}
+			}
+			for j, w := range want {
+				if got := float64(r.Image.Pix[4*i+j]); f != 0 || math.Abs(got-w) > 1.1 { // half a level of rounding, and half of averaging
+					t.Fatalf("at %.2f, %.2f of face %d: %v, want %.1f", x, y, f, r.Image.Pix[4*i:4*i+3], want)
+				}
+			}
+		}
+	}
+}
+
 func TestRasterSameBytesForAnyWorkers(t *testing.T) {
 	s := NewSurface(sphere(10, 90), false)
 	c := Look(mesh.Vec{X: 1, Y: 2, Z: 3}, mesh.Vec{Z: 1})

@@ -85,15 +85,13 @@ func sharedWords(s inspect.Shared) string {
 
 // carried is the surface in the common frame.
 func (s *Surface) carried(mo inspect.Motion) *Surface {
-	out := *s
-	out.mesh = carriedMesh(s.mesh, mo)
-	out.normal = make([][3]float32, len(s.normal))
+	out := &Surface{mesh: carriedMesh(s.mesh, mo), normal: make([][3]float32, len(s.normal)), ok: s.ok, main: s.main, insideOut: s.insideOut, second: s.second}
 	turn := inspect.Motion{Rotation: mo.Rotation}
 	for i, n := range s.normal {
 		v := carried(turn, mesh.Vec{X: float64(n[0]), Y: float64(n[1]), Z: float64(n[2])})
 		out.normal[i] = [3]float32{float32(v.X), float32(v.Y), float32(v.Z)}
 	}
-	return &out
+	return out
 }
 
 func carriedMesh(m *mesh.Mesh, mo inspect.Motion) *mesh.Mesh {

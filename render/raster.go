@@ -20,6 +20,9 @@ type Surface struct {
 
 	insideOut bool
 	second    int // vertices from this one on are of a second body, in a cooler tone; #V: none
+
+	boxed sync.Once
+	boxes []faceBox // of every blockFaces faces; made when it is drawn first
 }
 
 // NewSurface computes the vertex normals of m, weighted by the area of the faces. insideOut
@@ -69,8 +72,10 @@ type Raster struct {
 	Depth []float32 // #W*H, mm toward the viewer; -Inf where nothing is
 	Face  []int32   // #W*H, mesh.FaceID seen; -1 where nothing is
 
-	vert   []vertex
-	seen   []int32 // faces in the picture
+	spot   []spot  // #V
+	light  []light // #V
+	round  uint32  // how often a picture was drawn
+	seen   []seenFace
 	start  []int32 // offsets into order, one per band
 	order  []int32 // faces by band
 	blurA  []float32
@@ -79,13 +84,23 @@ type Raster struct {
 	bands  []bandBuffer // one per worker
 }
 
-// vertex is a vertex in the picture: position in sixteenths of a sample, height in mm, and the
-// colours of its front, plain and in the band, and of its back.
-type vertex struct {
-	x, y                int32
-	z                   float32
+// spot is where a vertex lies in the picture: in sixteenths of a sample, and its height in mm.
+type spot struct {
+	x, y  int32
+	z     float32
+	round uint32 // of the picture for which this was found
+}
+
+// light is the colours of a vertex's front, plain and in the band, and of its back.
+type light struct {
 	front, tinted, back [3]float32
 	band                float32 // of the tint's field, 0 … 255
+}
+
+// seenFace is a face in the picture and the bands that it reaches.
+type seenFace struct {
+	face     int32
+	from, to int16
 }
 
 // bandBuffer holds the samples of one band of rows.
@@ -125,8 +140,7 @@ func (r *Raster) Resize(w, h int) {
 // faces, and of two faces at equal depth the first wins.
 func (r *Raster) Draw(s *Surface, c Camera, tint []color.RGBA, workers int) {
 	workers = max(1, workers)
-	r.place(s, c, tint, workers)
-	r.sort(s)
+	r.place(s, c, tint)
 	for len(r.bands) < workers {
 		n := r.W * over * bandRows * over
 		r.bands = append(r.bands, bandBuffer{make([]float32, n), make([]int32, n), make([]uint32, n)})
@@ -146,122 +160,4 @@ func (r *Raster) Draw(s *Surface, c Camera, tint []color.RGBA, workers int) {
 	}
 	wg.Wait()
 	r.deepen(c.Scale)
-}
-
-// Lights stand still in the picture: one from the upper left, a weak one from the right.
-var (
-	keyLight  = mesh.Vec{X: -0.50, Y: 0.58, Z: 0.64}.Unit()
-	fillLight = mesh.Vec{X: 0.70, Y: -0.25, Z: 0.55}.Unit()
-)
-
-// place projects and lights every vertex.
-func (r *Raster) place(s *Surface, c Camera, tint []color.RGBA, workers int) {
-	n := len(s.mesh.Pos)
-	if cap(r.vert) < n {
-		r.vert = make([]vertex, n)
-	}
-	r.vert = r.vert[:n]
-	inPicture := func(l mesh.Vec) [3]float32 {
-		v := mesh.Vec{}.Along(l.X, c.Right).Along(l.Y, c.Up).Along(l.Z, c.Toward)
-		return [3]float32{float32(v.X), float32(v.Y), float32(v.Z)}
-	}
-	key, fill := inPicture(keyLight), inPicture(fillLight)
-	k := float64(c.Scale * over * sub)
-	var wg sync.WaitGroup
-	for w := range workers {
-		wg.Go(func() {
-			for i := n * w / workers; i < n*(w+1)/workers; i++ {
-				v := &r.vert[i]
-				if !s.ok[i] {
-					v.x = nowhere
-					continue
-				}
-				d := s.mesh.Pos[i].Sub(c.Centre)
-				x := float64(c.X*over*sub) + float64(k*d.Dot(c.Right))
-				y := float64(c.Y*over*sub) - float64(k*d.Dot(c.Up))
-				if math.Abs(x) > farAway || math.Abs(y) > farAway {
-					v.x = nowhere
-					continue
-				}
-				v.x, v.y, v.z = int32(math.Floor(x)), int32(math.Floor(y)), float32(d.Dot(c.Toward))
-				nr := s.normal[i]
-				dot := func(l [3]float32) float32 {
-					return float32(nr[0]*l[0]) + float32(nr[1]*l[1]) + float32(nr[2]*l[2])
-				}
-				a, b := dot(key), dot(fill)
-				lit := 0.41 + float32(0.58*max(0, a)) + float32(0.16*max(0, b))
-				unlit := 0.40 + float32(0.50*max(0, -a)) + float32(0.14*max(0, -b))
-				body := material
-				if i >= s.second {
-					body = secondMaterial
-				}
-				v.front = shone(lit, body)
-				v.tinted, v.band = v.front, 0
-				if tint != nil && tint[i].A > 0 {
-					// A colour that carries a number must not change much with the light.
-					lit += float32(0.72 * (0.98 - lit))
-					t := tint[i]
-					v.tinted, v.band = shone(lit, t), float32(t.A)
-				}
-				v.back = shone(unlit, backside)
-			}
-		})
-	}
-	wg.Wait()
-}
-
-// shone is a colour in so much light.
-func shone(light float32, c color.RGBA) [3]float32 {
-	return [3]float32{min(255, light*float32(c.R)), min(255, light*float32(c.G)), min(255, light*float32(c.B))}
-}
-
-// mix returns a + t (b - a).
-func mix(a, b color.RGBA, t float32) color.RGBA {
-	m := func(p, q uint8) uint8 { return uint8(float32(p) + float32(t*(float32(q)-float32(p))) + 0.5) }
-	return color.RGBA{m(a.R, b.R), m(a.G, b.G), m(a.B, b.B), 255}
-}
-
-// sort lists the faces of every band, in the order of the faces.
-func (r *Raster) sort(s *Surface) {
-	nb := (r.H + bandRows - 1) / bandRows
-	if len(r.start) != nb+1 {
-		r.start = make([]int32, nb+1)
-	}
-	clear(r.start)
-	const rows = bandRows * over * sub
-	span := func(t [3]mesh.VertexID) (lo, hi int32) {
-		a, b, c := &r.vert[t[0]], &r.vert[t[1]], &r.vert[t[2]]
-		if a.x == nowhere || b.x == nowhere || c.x == nowhere ||
-			max(a.x, b.x, c.x) < 0 || min(a.x, b.x, c.x) >= int32(r.W*over*sub) ||
-			max(a.y, b.y, c.y) < 0 || min(a.y, b.y, c.y) >= int32(r.H*over*sub) {
-			return 0, -1
-		}
-		return max(0, min(a.y, b.y, c.y)) / rows, min(int32(nb-1), max(a.y, b.y, c.y)/rows)
-	}
-	r.seen = r.seen[:0]
-	for f, t := range s.mesh.Tri {
-		lo, hi := span(t)
-		for b := lo; b <= hi; b++ {
-			r.start[b+1]++
-		}
-		if lo <= hi {
-			r.seen = append(r.seen, int32(f))
-		}
-	}
-	for b := range nb {
-		r.start[b+1] += r.start[b]
-	}
-	if n := int(r.start[nb]); cap(r.order) < n {
-		r.order = make([]int32, n+n/8)
-	}
-	r.order = r.order[:cap(r.order)]
-	fill := make([]int32, nb)
-	copy(fill, r.start)
-	for _, f := range r.seen {
-		lo, hi := span(s.mesh.Tri[f])
-		for b := lo; b <= hi; b++ {
-			r.order[fill[b]] = f
-			fill[b]++
-		}
-	}
 }

@@ -15,8 +15,7 @@ func (r *Raster) drawBand(s *Surface, b int, w *bandBuffer) {
 	row0 := b * bandRows * over
 	rows := min(bandRows*over, r.H*over-row0)
 	for _, f := range r.order[r.start[b]:r.start[b+1]] {
-		t := s.mesh.Tri[f]
-		r.drawFace(s, f, &r.vert[t[0]], &r.vert[t[1]], &r.vert[t[2]], row0, rows, w)
+		r.drawFace(s, f, row0, rows, w)
 	}
 	r.resolve(b, w)
 }
@@ -27,7 +26,7 @@ type edge struct{ dx, dy, at int64 }
 // newEdge returns the function that is positive on the inner side of a → b, at the middle of
 // sample x, y. A sample on the side itself belongs to the face for which the side is a top or
 // left one, so that faces that share it draw every sample once.
-func newEdge(a, b *vertex, x, y int) edge {
+func newEdge(a, b *spot, x, y int) edge {
 	dx, dy := int64(b.x-a.x), int64(b.y-a.y)
 	px, py := int64(x*sub+sub/2)-int64(a.x), int64(y*sub+sub/2)-int64(a.y)
 	e := edge{-dy * sub, dx * sub, dx*py - dy*px}
@@ -57,7 +56,9 @@ func (e edge) outside() int {
 // edgeOfBand is the value of the tint's field from which on the surface is coloured.
 const edgeOfBand = 128
 
-func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, w *bandBuffer) {
+func (r *Raster) drawFace(s *Surface, f int32, row0, rows int, w *bandBuffer) {
+	t := s.mesh.Tri[f]
+	a, b, c := &r.spot[t[0]], &r.spot[t[1]], &r.spot[t[2]]
 	// The samples whose middles lie in the face's box. Many a small face has none.
 	x0, x1 := max(0, firstFrom(min(a.x, b.x, c.x))), min(r.W*over-1, lastUpTo(max(a.x, b.x, c.x)))
 	y0, y1 := max(row0, firstFrom(min(a.y, b.y, c.y))), min(row0+rows-1, lastUpTo(max(a.y, b.y, c.y)))
@@ -75,6 +76,7 @@ func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, 
 	}
 	if area < 0 {
 		b, c, area = c, b, -area
+		t[1], t[2] = t[2], t[1]
 	}
 	ea, eb, ec := newEdge(b, c, x0, y0), newEdge(c, a, x0, y0), newEdge(a, b, x0, y0)
 	inv := 1 / float32(area)
@@ -92,16 +94,25 @@ func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, 
 		for x <= x1 && wa|wb|wc < 0 {
 			x, wa, wb, wc = x+1, wa+ea.dx, wb+eb.dx, wc+ec.dx
 		}
-		for i := (y-row0)*r.W*over + x; x <= x1 && wa|wb|wc >= 0; i++ {
+		base, wide := (y-row0)*r.W*over, x1+1
+		depth, face, rgb := w.depth[base:][:wide], w.face[base:][:wide], w.rgb[base:][:wide]
+		now := look.shade.sample(x, y)
+		for ; x < len(depth) && wa|wb|wc >= 0; x++ {
 			lb, lc := float32(wb)*inv, float32(wc)*inv
 			z := a.z + float32(lb*zb) + float32(lc*zc)
-			if z > w.depth[i] {
+			if z > depth[x] {
 				if !seen {
-					seen, look = true, r.look(a, b, c, facing, eb, ec, inv, x0, y, row0, rows)
+					seen, look = true, r.look(t, facing, eb, ec, inv, x0, y, row0, rows)
+					now = look.shade.sample(x, y)
 				}
-				w.depth[i], w.face[i], w.rgb[i] = z, f, look.at(x, y, lb, lc)
+				depth[x], face[x] = z, f
+				if look.stepped {
+					rgb[x] = inRGB(now)
+				} else {
+					rgb[x] = look.mixed(lb, lc)
+				}
 			}
-			x, wa, wb, wc = x+1, wa+ea.dx, wb+eb.dx, wc+ec.dx
+			wa, wb, wc, now = wa+ea.dx, wb+eb.dx, wc+ec.dx, now+look.shade.dx
 		}
 		ea.at, eb.at, ec.at = ea.at+ea.dy, eb.at+eb.dy, ec.at+ec.dy
 	}
@@ -112,18 +123,18 @@ func (r *Raster) drawFace(s *Surface, f int32, a, b, c *vertex, row0, rows int, 
 func firstFrom(at int32) int { return (int(at) + sub/2 - 1) >> subBits }
 func lastUpTo(at int32) int  { return (int(at) - sub/2) >> subBits }
 
-// look is how a face is coloured. It is made when the first sample of the face is seen: half of all are hidden.
+// look is how a face is coloured. It is made when the first sample of the face is seen: many are hidden.
 type look struct {
-	a, b, c    *vertex
+	a, b, c    *light
 	ca, cb, cc *[3]float32
 	banded     bool // the edge of the tint's band cuts through it
-	stepped    bool // by shade, which begins at sample x, y
+	stepped    bool // its colours are those of shade; else they are mixed for every sample
 	shade      shade
-	x, y       int
 }
 
-// look of the face whose edges are given at sample x, y.
-func (r *Raster) look(a, b, c *vertex, facing bool, eb, ec edge, inv float32, x, y, row0, rows int) look {
+// look of the face of three vertices, clockwise as they are seen, whose edges are given at sample x, y.
+func (r *Raster) look(t [3]mesh.VertexID, facing bool, eb, ec edge, inv float32, x, y, row0, rows int) look {
+	a, b, c := &r.light[t[0]], &r.light[t[1]], &r.light[t[2]]
 	l := look{a: a, b: b, c: c, ca: &a.front, cb: &b.front, cc: &c.front}
 	l.banded = facing && max(a.band, b.band, c.band) >= edgeOfBand
 	switch {
@@ -133,22 +144,21 @@ func (r *Raster) look(a, b, c *vertex, facing bool, eb, ec edge, inv float32, x,
 		l.ca, l.cb, l.cc, l.banded = &a.tinted, &b.tinted, &c.tinted, false
 	}
 	// The shade goes over a box with a sample more to each side.
-	l.x, l.y = max(0, int(min(a.x, b.x, c.x)-sub/2)/sub), max(row0, int(min(a.y, b.y, c.y)-sub/2)/sub)
-	wide := min(r.W*over-1, int(max(a.x, b.x, c.x)-sub/2)/sub+1) - l.x
-	high := min(row0+rows-1, int(max(a.y, b.y, c.y)-sub/2)/sub+1) - l.y
+	p, q, o := &r.spot[t[0]], &r.spot[t[1]], &r.spot[t[2]]
+	left, top := max(0, int(min(p.x, q.x, o.x)-sub/2)/sub), max(row0, int(min(p.y, q.y, o.y)-sub/2)/sub)
+	wide := min(r.W*over-1, int(max(p.x, q.x, o.x)-sub/2)/sub+1) - left
+	high := min(row0+rows-1, int(max(p.y, q.y, o.y)-sub/2)/sub+1) - top
 	if l.stepped = wide <= stepsAcross && !l.banded; l.stepped {
-		eb.at -= int64(x-l.x)*eb.dx + int64(y-l.y)*eb.dy
-		ec.at -= int64(x-l.x)*ec.dx + int64(y-l.y)*ec.dy
+		eb.at -= int64(x-left)*eb.dx + int64(y-top)*eb.dy
+		ec.at -= int64(x-left)*ec.dx + int64(y-top)*ec.dy
 		l.shade = newShade(l.ca, l.cb, l.cc, eb, ec, inv, wide, high)
+		l.shade.at -= int64(left)*l.shade.dx + int64(top)*l.shade.dy
 	}
 	return l
 }
 
-// at is the colour of a sample, lb and lc the shares of the second and the third vertex.
-func (l *look) at(x, y int, lb, lc float32) uint32 {
-	if l.stepped {
-		return inRGB(l.shade.at + int64(x-l.x)*l.shade.dx + int64(y-l.y)*l.shade.dy)
-	}
+// mixed is the colour of a sample by the shares of the second and the third vertex.
+func (l *look) mixed(lb, lc float32) uint32 {
 	ca, cb, cc := l.ca, l.cb, l.cc
 	la := 1 - lb - lc
 	if l.banded && float32(la*l.a.band)+float32(lb*l.b.band)+float32(lc*l.c.band) >= edgeOfBand {
@@ -162,6 +172,9 @@ func (l *look) at(x, y int, lb, lc float32) uint32 {
 // shade is the colour of a face over sample positions, its three channels side by side in one number, each
 // with twelve binary places and half a level more, so that one addition steps all of them.
 type shade struct{ at, dx, dy int64 }
+
+// sample is the colour at a sample, where at is that of the picture's first one.
+func (s *shade) sample(x, y int) int64 { return s.at + int64(x)*s.dx + int64(y)*s.dy }
 
 // stepsAcross is how many samples are stepped over at most: steps are rounded by 2⁻¹³ of a level, over these and the
 // rows of a band a quarter of one.

@@ -5,6 +5,7 @@ import (
 	"image/color"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"fornix/mesh"
@@ -133,9 +134,9 @@ func TestRasterColoursAcrossFace(t *testing.T) {
 			}
 			want := [3]float64{}
 			for k := range share {
-				v := r.vert[k].front
+				v := r.light[k].front
 				if field > 128 {
-					v = r.vert[k].tinted
+					v = r.light[k].tinted
 				}
 				for j := range want {
 					want[j] += share[k] * float64(v[j])
@@ -194,6 +195,53 @@ func TestRasterSidesAndOddFaces(t *testing.T) {
 	}
 	if c, f := draw([][3]mesh.VertexID{{0, 1, 3}, {0, 1, 4}, {0, 0, 1}, {0, 1, 2}}, false); c != front || f != 3 {
 		t.Errorf("with odd faces beside it: %v of face %d, want %v of face 3", c, f, front)
+	}
+}
+
+// Faces left out in blocks because they lie beside the picture show in none: on its edges, and among corners that
+// are not finite or far away.
+func TestRasterLeavesOutWhatIsBeside(t *testing.T) {
+	ball := sphere(10, 160)
+	rng := rand.New(rand.NewPCG(4, 4))
+	for range 40 {
+		n := mesh.VertexID(len(ball.Pos))
+		far := math.Pow(10, 20*rng.Float64())
+		ball.Pos = append(ball.Pos, mesh.Vec{X: math.NaN()}, mesh.Vec{X: far * (rng.Float64() - 0.5), Y: far * (rng.Float64() - 0.5), Z: rng.Float64()})
+		i := rng.IntN(len(ball.Tri))
+		ball.Tri = slices.Insert(ball.Tri, i, [3]mesh.VertexID{n, 1, 2}, [3]mesh.VertexID{n + 1, mesh.VertexID(rng.IntN(5000)), 2})
+	}
+	m := mesh.New(ball.Pos, ball.Tri)
+	all := NewSurface(m, false)
+	all.boxed.Do(func() {})
+	for range (len(m.Tri) + blockFaces - 1) / blockFaces {
+		all.boxes = append(all.boxes, faceBox{mesh.Vec{X: -1e30, Y: -1e30, Z: -1e30}, mesh.Vec{X: 1e30, Y: 1e30, Z: 1e30}})
+	}
+	s := NewSurface(m, false)
+	placed := func(r *Raster) (n int) {
+		for _, v := range r.spot {
+			if v.round == r.round {
+				n++
+			}
+		}
+		return n
+	}
+	few, of := 0, 0
+	var got, want Raster
+	for range 40 {
+		c := Look(mesh.Vec{X: rng.NormFloat64(), Y: rng.NormFloat64(), Z: rng.NormFloat64()}, mesh.Vec{Z: 1})
+		c.Centre = ball.Pos[rng.IntN(5000)]
+		c.Scale, c.X, c.Y = 20+60*rng.Float64(), 100*rng.Float64(), 80*rng.Float64()
+		got.Resize(100, 80)
+		want.Resize(100, 80)
+		got.Draw(s, c, nil, 1)
+		want.Draw(all, c, nil, 1)
+		if !bytes.Equal(got.Image.Pix, want.Image.Pix) || !slices.Equal(got.Depth, want.Depth) || !slices.Equal(got.Face, want.Face) {
+			t.Fatal("another picture")
+		}
+		few, of = few+placed(&got), of+placed(&want)
+	}
+	if few > of/2 {
+		t.Errorf("%d vertices placed of %d", few, of)
 	}
 }
 
@@ -269,9 +317,12 @@ func TestShadeIsMixed(t *testing.T) {
 	seen, plain := 0, 0
 	for k := range 9000 {
 		wide, high := []int32{60, 2000, stepsAcross * sub}[k%3], int32(60+(k%7)*70)
-		var v [3]vertex
+		var v [3]struct {
+			spot
+			light
+		}
 		for i := range v {
-			v[i] = vertex{x: rng.Int32N(wide), y: rng.Int32N(high)}
+			v[i].spot = spot{x: rng.Int32N(wide), y: rng.Int32N(high)}
 			for j := range v[i].front {
 				v[i].front[j] = 255 * rng.Float32()
 			}
@@ -286,7 +337,7 @@ func TestShadeIsMixed(t *testing.T) {
 		if area == 0 {
 			continue
 		}
-		ea, eb, ec := newEdge(&v[1], &v[2], 0, 0), newEdge(&v[2], &v[0], 0, 0), newEdge(&v[0], &v[1], 0, 0)
+		ea, eb, ec := newEdge(&v[1].spot, &v[2].spot, 0, 0), newEdge(&v[2].spot, &v[0].spot, 0, 0), newEdge(&v[0].spot, &v[1].spot, 0, 0)
 		s := newShade(&v[0].front, &v[1].front, &v[2].front, eb, ec, 1/float32(area), int(wide)/sub, int(high)/sub)
 		if s.dx == 0 && s.dy == 0 {
 			plain++

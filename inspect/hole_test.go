@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -135,6 +136,33 @@ func TestHolesOfExactShapes(t *testing.T) {
 	h := FindHoles(one, one.Normals(), both, holeDefaults)[0]
 	near(t, "centre", h.Centre.Dist(pole), 2*2/(2*15.0), 0.1) // the rim's plane lies r²/2R below the pole
 	near(t, "normal", h.Normal.Dist(Vec{Z: 1}), 0, 0.03)
+}
+
+// The length of a jagged rim is stated as well for openings two edges in radius, whose shape smoothing takes
+// off, as for ones of twelve, whose teeth it leaves: a circle in flat sheets of uneven triangles.
+func TestHolePerimeterOfAnySize(t *testing.T) {
+	r := rand.New(rand.NewPCG(31, 2))
+	const edge, n = 0.3, 34
+	for _, radius := range []float64{2.2 * edge, 4.5 * edge, 8 * edge, 12 * edge} {
+		var perimeter covered
+		var sum float64
+		for range 60 {
+			m := shape.Map(shape.Grid(n, n, false, false, func(u, v float64) Vec {
+				return Vec{X: edge * n * (u + math.Mod(math.Round(v*n), 2)/2/n), Y: edge * n * v * 0.866}
+			}), func(p Vec) Vec { return p.Add(Vec{X: r.NormFloat64(), Y: r.NormFloat64()}.Scale(0.15 * edge)) })
+			c := Vec{X: n/2 + r.Float64(), Y: 0.866*n/2 + r.Float64()}.Scale(edge)
+			open := without(m, c, radius)
+			holes := FindHoles(open, open.Normals(), &Anatomy{Coverage: TissueSide}, holeDefaults)
+			if len(holes) != 1 {
+				t.Fatalf("%d openings", len(holes))
+			}
+			e := holes[0].PerimeterMM - 2*math.Pi*radius
+			sum += e / edge
+			perimeter.add(e, holes[0].PerimeterUMM)
+		}
+		perimeter.check(t, fmt.Sprintf("perimeter, %.1f edges", radius/edge))
+		t.Logf("%.2f edges too long", sum/60)
+	}
 }
 
 // On a tube as narrow as a border's roll the rim hangs down on both sides. What a ball of radius R

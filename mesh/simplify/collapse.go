@@ -264,9 +264,18 @@ func (w *worker) onto(p mesh.Vec) bool {
 
 // touches reports whether a point lies within the bound of a face of the original at v.
 func (w *worker) touches(v mesh.VertexID, p mesh.Vec) bool {
+	bound2 := w.bound * w.bound
+	at := w.m.Pos[v]
+	d := p.Sub(at)
+	if d.Norm2() <= bound2 {
+		return true
+	}
 	for _, c := range w.m.CornersAt(v) {
-		a, b, d := w.m.Corners(c.Face())
-		if tree.ClosestOnFace(a, b, d, p).Sub(p).Norm2() <= w.bound*w.bound {
+		a, b := w.m.Pos[w.m.Vertex(c.Next())], w.m.Pos[w.m.Vertex(c.Prev())]
+		if d.Dot(a.Sub(at)) <= 0 && d.Dot(b.Sub(at)) <= 0 {
+			continue // v itself is nearest: the point lies on the other side of it
+		}
+		if tree.ClosestOnFace(at, a, b, p).Sub(p).Norm2() <= bound2 {
 			return true
 		}
 	}

@@ -118,7 +118,13 @@ func drawAll(jobs []job, workers int) ([]Image, error) {
 	errs := make([]error, len(jobs))
 	var next atomic.Int32
 	var wg sync.WaitGroup
-	for range min(workers, len(jobs)) {
+	pages := min(workers, len(jobs))
+	if pages < 1 {
+		return out, nil
+	}
+	// Two for a page at least, so that the last one is not drawn by one alone; no more, since each has memory.
+	each := min(workers, max(2, (workers+pages-1)/pages))
+	for range pages {
 		wg.Go(func() {
 			var p page
 			for {
@@ -126,7 +132,9 @@ func drawAll(jobs []job, workers int) ([]Image, error) {
 				if i >= len(jobs) {
 					return
 				}
-				out[i], errs[i] = p.image(jobs[i].surface, jobs[i].content)
+				c := jobs[i].content
+				c.opt.Workers = each
+				out[i], errs[i] = p.image(jobs[i].surface, c)
 			}
 		})
 	}

@@ -175,7 +175,7 @@ func (p *page) scan(s *Surface, c content, w, h int) (cam Camera, shown []seenMa
 		// Scale holds the half width in mm until the picture's size is known.
 		cam.X, cam.Y, cam.Scale = float64(w)/2, float64(h)/2, min(float64(w), float64(h))/2/cam.Scale
 	}
-	p.raster.Draw(s, cam, c.tint, 1)
+	p.raster.Draw(s, cam, c.tint, c.opt.Workers)
 	p.inside.reset(p.raster.Image)
 	p.inside.depth = p.raster.Depth
 	if c.view.Plane && c.scene.Plane != nil {

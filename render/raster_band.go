@@ -9,8 +9,9 @@ import (
 // drawBand draws the faces of band b into w and resolves its samples into pixels.
 func (r *Raster) drawBand(s *Surface, b int, w *bandBuffer) {
 	minusInf := float32(math.Inf(-1))
+	blank := uint32(paper.R)<<16 | uint32(paper.G)<<8 | uint32(paper.B)
 	for i := range w.depth {
-		w.depth[i] = minusInf
+		w.depth[i], w.rgb[i] = minusInf, blank
 	}
 	row0 := b * bandRows * over
 	rows := min(bandRows*over, r.H*over-row0)
@@ -216,32 +217,40 @@ func level(la, lb, lc, a, b, c float32) uint32 {
 	return uint32(min(255, max(0, v)))
 }
 
-// resolve averages the samples of a band into pixels; depth and face are the nearest sample's.
+// resolve averages the four samples of every pixel of a band; depth and face are those of the nearest.
 func (r *Raster) resolve(b int, w *bandBuffer) {
 	minusInf := float32(math.Inf(-1))
 	stride := r.W * over
 	for y := b * bandRows; y < min(r.H, (b+1)*bandRows); y++ {
 		base := (y - b*bandRows) * over * stride
-		pix := r.Image.Pix[y*r.Image.Stride:]
+		pix := r.Image.Pix[y*r.Image.Stride:][:4*r.W]
+		depths, faces := r.Depth[y*r.W:][:r.W], r.Face[y*r.W:][:r.W]
+		up, low := w.depth[base:][:stride], w.depth[base+stride:][:stride]
+		upper, lower := w.rgb[base:][:stride], w.rgb[base+stride:][:stride]
 		for x := range r.W {
-			near, face := minusInf, int32(-1)
-			var red, green, blue uint32
-			for k := range over * over {
-				i := base + (k/over)*stride + x*over + k%over
-				if z := w.depth[i]; z == minusInf {
-					red, green, blue = red+uint32(paper.R), green+uint32(paper.G), blue+uint32(paper.B)
-				} else {
-					c := w.rgb[i]
-					red, green, blue = red+c>>16, green+c>>8&255, blue+c&255
-					if z > near {
-						near, face = z, w.face[i]
-					}
-				}
+			i := over * x
+			near, at := up[i], base+i
+			if z := up[i+1]; z > near {
+				near, at = z, base+i+1
 			}
-			const half, all = over * over / 2, over * over
-			p := pix[4*x : 4*x+4 : 4*x+4]
-			p[0], p[1], p[2], p[3] = uint8((red+half)/all), uint8((green+half)/all), uint8((blue+half)/all), 255
-			r.Depth[y*r.W+x], r.Face[y*r.W+x] = near, face
+			if z := low[i]; z > near {
+				near, at = z, base+stride+i
+			}
+			if z := low[i+1]; z > near {
+				near, at = z, base+stride+i+1
+			}
+			depths[x], faces[x] = near, -1
+			if near != minusInf {
+				faces[x] = w.face[at]
+			}
+			p, q, s, t := upper[i], upper[i+1], lower[i], lower[i+1]
+			const half = over * over / 2
+			// Red and blue side by side: four levels of 8 bits and a half have 10.
+			const both = 0xff00ff
+			redBlue := p&both + q&both + s&both + t&both + half<<16 + half
+			green := p>>8&255 + q>>8&255 + s>>8&255 + t>>8&255 + half
+			px := pix[4*x : 4*x+4 : 4*x+4]
+			px[0], px[1], px[2], px[3] = uint8(redBlue>>18), uint8(green>>2), uint8(redBlue>>2), 255
 		}
 	}
 }
@@ -275,20 +284,19 @@ func (r *Raster) deepen(scale float64) {
 	const deepest = 1.2 // mm at which the effect no longer grows
 	blurRows(r.Depth, r.blurA, r.counts, r.W, n)
 	blurColumns(r.blurA, r.counts, r.blurB, r.W, n)
-	for i, z := range r.Depth {
-		if r.Face[i] < 0 {
-			continue
-		}
-		d := max(-deepest, min(deepest, z-r.blurB[i])) / deepest
-		k := float32(0.10)
-		if d < 0 {
-			k = 0.42
-		}
-		y, x := i/r.W, i%r.W
-		p := r.Image.Pix[y*r.Image.Stride+4*x:][:3]
-		for j := range p {
-			v := float32(p[j]) * (1 + float32(k*d))
-			p[j] = uint8(min(255, v))
+	for y := range r.H {
+		pix, row := r.Image.Pix[y*r.Image.Stride:], y*r.W
+		for x, z := range r.Depth[row : row+r.W] {
+			if r.Face[row+x] < 0 {
+				continue
+			}
+			d := max(-deepest, min(deepest, z-r.blurB[row+x])) / deepest
+			k := float32(0.10)
+			if d < 0 {
+				k = 0.42
+			}
+			p, by := pix[4*x:][:3], 1+float32(k*d)
+			p[0], p[1], p[2] = uint8(min(255, float32(p[0])*by)), uint8(min(255, float32(p[1])*by)), uint8(min(255, float32(p[2])*by))
 		}
 	}
 }

@@ -8,30 +8,38 @@ import (
 	"fornix/mesh"
 )
 
-// screen takes the curvature of the surface at every vertex that is looked at and leaves the
+// screen takes the curvature of the surface at the vertices that are looked at and leaves the
 // seeds: vertices where it is cup-shaped or dome-shaped, each the strongest of its
 // neighbourhood, and the vertices that lie in grooves.
-func (s *survey) screen() {
+func (s *survey) screen() { s.screenBy(s.samples(sampleShare * s.by.FineMM)) }
+
+// screenBy is screen with the sample of every vertex.
+func (s *survey) screenBy(of []mesh.VertexID) {
 	s.weak = make([]float32, len(s.m.Pos))
 	s.groove = make([]float32, len(s.m.Pos))
 	wide := make([]float32, len(s.m.Pos))
 	fineMin, coarseMin := s.by.CupPerMM, s.by.CupPerMM/2
-	s.each(len(s.look), func(w *walker, i int) {
-		v := s.look[i]
+	s.bySamples(of, func(w *walker, v mesh.VertexID) bool {
 		k1, k2, n := s.curvature(w, v, math.Max(s.by.FineMM, 1.2*float64(s.edge[v])))
 		if n < 5 {
-			return
+			return true
 		}
 		s.groove[v] = float32(math.Max(0, -k2))
 		s.weak[v] = float32(cup(k1, k2))
-		// The wide view costs four times as much: only where the near view does not speak
-		// against it.
-		if math.Abs(cup(k1, k2)) < 0.1*fineMin {
-			return
-		}
-		k1, k2, _ = s.curvature(w, v, math.Max(s.by.CoarseMM, 2*float64(s.edge[v])))
-		wide[v] = float32(cup(k1, k2))
+		return math.Abs(cup(k1, k2)) >= sampleLeast*fineMin || -k2 >= sampleLeast*s.by.GroovePerMM
+	}, func(v, sample mesh.VertexID) {
+		s.groove[v], s.weak[v] = s.groove[sample], s.weak[sample]
 	})
+	s.bySamples(of, func(w *walker, v mesh.VertexID) bool {
+		// The wide view costs six times as much: only where the near view does not speak
+		// against it.
+		if math.Abs(float64(s.weak[v])) < 0.1*fineMin {
+			return false
+		}
+		k1, k2, _ := s.curvature(w, v, math.Max(s.by.CoarseMM, 2*float64(s.edge[v])))
+		wide[v] = float32(cup(k1, k2))
+		return math.Abs(cup(k1, k2)) >= sampleLeast*coarseMin
+	}, func(v, sample mesh.VertexID) { wide[v] = wide[sample] })
 	s.pickSeeds(s.weak, fineMin, s.by.FineMM)
 	s.screenCoarse()
 	s.pickSeeds(wide, coarseMin, s.by.CoarseMM)

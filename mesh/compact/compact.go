@@ -57,7 +57,8 @@ func Encode(m *mesh.Mesh, stepMM float64) Encoded {
 	}
 	d := hi.Sub(lo)
 	w := walker{m: m, step: math.Max(stepMM, math.Max(d.X, math.Max(d.Y, d.Z))/mostSteps), origin: lo,
-		id: make([]int32, len(m.Pos)), told: make([]bool, len(m.Tri))}
+		id: make([]int32, len(m.Pos)), told: make([]bool, len(m.Tri)),
+		edge: make([]edge, 0, 2*len(m.Tri)), open: make([]bool, 0, 2*len(m.Tri))}
 	for i := range w.id {
 		w.id[i] = -1
 	}

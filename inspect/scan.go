@@ -63,7 +63,7 @@ func Read(r io.Reader, name string, opt ReadOptions) (*Scan, error) {
 		scale = mm
 	}
 	h := sha256.New()
-	m, stats, err := mesh.Read(io.TeeReader(r, h), mesh.ReadOptions{})
+	m, stats, err := mesh.Read(sized{io.TeeReader(r, h), int(mesh.SizeHint(r))}, mesh.ReadOptions{})
 	if err != nil {
 		return nil, err
 	}
@@ -78,6 +78,14 @@ func Read(r io.Reader, name string, opt ReadOptions) (*Scan, error) {
 	s.Info.Unit, s.Info.UnitHow = decideUnit(m, opt.Unit)
 	return s, nil
 }
+
+// sized is a reader that tells how many bytes it held at first, which saves mesh.Read growing.
+type sized struct {
+	io.Reader
+	n int
+}
+
+func (s sized) Len() int { return s.n }
 
 func scaled(m *mesh.Mesh, k float64) *mesh.Mesh {
 	pos := make([]Vec, len(m.Pos))

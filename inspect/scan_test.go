@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"fornix/mesh"
+	"fornix/mesh/shape"
 )
 
 // sharedPhantom reads a public phantom and its truth, or skips the test where there is none.
@@ -64,3 +65,19 @@ type planeTruth struct {
 }
 
 var publicNames = []string{"lower-holes", "lower-rim-canted", "lower-sound", "upper-short", "upper-sound", "upper-thin", "upper-voids"}
+
+// A reader that tells its size is believed, also while what is read is hashed: the mesh is not grown.
+func TestReadTakesRoomOnce(t *testing.T) {
+	m := shape.Grid(150, 90, false, false, func(u, v float64) Vec { return Vec{X: 90 * u, Y: 60 * v} })
+	var b bytes.Buffer
+	if err := mesh.WriteSTL(&b, m, "sheet"); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Read(bytes.NewReader(b.Bytes()), "sheet.stl", ReadOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(s.Mesh.Tri); n != len(m.Tri) || cap(s.Mesh.Tri) != n {
+		t.Errorf("%d faces of %d read, room for %d", n, len(m.Tri), cap(s.Mesh.Tri))
+	}
+}

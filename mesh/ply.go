@@ -88,14 +88,14 @@ func (d *decoder) ply(r io.Reader, buf []byte, n int) error {
 		switch e.name {
 		case "vertex":
 			vertices = e.count
-			room := min(e.count, (sizeHint(r)+int64(n))/6)
+			room := min(e.count, (SizeHint(r)+int64(n))/6)
 			d.pos, d.became = make([]Vec, 0, room), make([]int32, 0, room)
 			err = d.plyVertices(in, &e)
 		case "face":
 			if vertices < 0 {
 				return &FormatError{Line: lines, Reason: "the faces stand before the vertices; export the scan again"}
 			}
-			d.grow(min(e.count, (sizeHint(r)+int64(n))/10))
+			d.grow(min(e.count, (SizeHint(r)+int64(n))/10))
 			err = d.plyFaces(in, &e)
 		default:
 			err = plySkip(in, &e)

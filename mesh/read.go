@@ -146,12 +146,12 @@ func readPlain(r io.Reader, buf []byte, n int, opt ReadOptions) (*Mesh, ReadStat
 	switch s.Format = Tell(buf[:n]); s.Format {
 	case STLASCII:
 		s.Solids = 0
-		d.grow(sizeHint(r) / 250)
+		d.grow(SizeHint(r) / 250)
 		err = d.ascii(r, buf, n)
 	case PLYASCII: // or one of the binary ones: the header tells
 		err = d.ply(r, buf, n)
 	case OBJ:
-		d.grow(sizeHint(r) / 80)
+		d.grow(SizeHint(r) / 80)
 		err = d.obj(r, buf, n)
 	default:
 		err = d.binary(r, buf, n)
@@ -202,8 +202,8 @@ func packing(head []byte) string {
 	return ""
 }
 
-// sizeHint returns how many bytes r says it holds, 0 if it does not.
-func sizeHint(r io.Reader) int64 {
+// SizeHint returns how many bytes r says it holds, 0 if it does not.
+func SizeHint(r io.Reader) int64 {
 	switch r := r.(type) {
 	case interface{ Len() int }:
 		return int64(r.Len())

@@ -32,7 +32,7 @@ func (d *decoder) binary(r io.Reader, buf []byte, n int) error {
 	if open {
 		left = math.MaxInt64
 	}
-	d.grow(roomFor(sizeHint(r)+int64(n), promised, open))
+	d.grow(roomFor(SizeHint(r)+int64(n), promised, open))
 
 	replaced := int64(0) // bytes that a text conversion would have added
 	part := buf[stlHeader:n]

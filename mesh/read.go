@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"math"
+	"runtime"
 )
 
 // Formats that Read tells apart, each by its open definition: STL (StereoLithography Interface
@@ -105,6 +106,11 @@ func (e *FormatError) Error() string {
 // unpacked, which are bounded by those that came. A reader that tells its size (Len or Stat)
 // saves growing. O(#F).
 func Read(r io.Reader, opt ReadOptions) (*Mesh, ReadStats, error) {
+	if size := SizeHint(r); size >= aheadFrom && runtime.GOMAXPROCS(0) > 1 {
+		a := readAhead(r, size)
+		defer a.stop()
+		r = a
+	}
 	buf := make([]byte, blockBytes)
 	n, err := readHead(r, buf)
 	if err != nil {

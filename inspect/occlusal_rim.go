@@ -275,7 +275,7 @@ func (f *rimFinder) fit(p Plane) (*Rim, string) {
 }
 
 // grow collects the flat: vertices near the plane and little sloped, in connected pieces that
-// are not small against the largest and end in walls. When none does, the largest is kept, so
+// are not small against the largest, end in walls and lie in one arch with it. When none does, the largest is kept, so
 // that shape can say why it is no rim, and walled is false.
 func (f *rimFinder) grow(rim *Rim, band float64) (walled bool) {
 	slope := cosDeg(f.method.SlopeDeg)
@@ -315,14 +315,22 @@ func (f *rimFinder) grow(rim *Rim, band float64) (walled bool) {
 	}
 	rim.Flat = rim.Flat[:0]
 	if len(size) > 0 {
-		least := slices.Max(size) / 25
+		largest := slices.Index(size, slices.Max(size))
+		least, main := size[largest]/25, -1
 		for i, piece := range pieces {
-			if size[i] >= least && f.wallShare(piece, in, p) >= f.method.WallShare {
+			if size[i] < least || f.wallShare(piece, in, p) < f.method.WallShare {
+				size[i] = 0
+			} else if main < 0 || size[i] > size[main] {
+				main = i
+			}
+		}
+		for i, piece := range pieces {
+			if size[i] > 0 && (i == main || !f.behind(piece, pieces[main], p)) {
 				rim.Flat = append(rim.Flat, piece...)
 			}
 		}
-		if walled = len(rim.Flat) > 0; !walled {
-			rim.Flat = append(rim.Flat, pieces[slices.Index(size, slices.Max(size))]...)
+		if walled = main >= 0; !walled {
+			rim.Flat = append(rim.Flat, pieces[largest]...)
 		}
 	}
 	slices.Sort(rim.Flat)

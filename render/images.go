@@ -61,10 +61,7 @@ func Images(scan *Scan, opt Options) ([]Image, error) {
 	wholeViews := len(all)
 	closeups := scan.closeUps(opt.CloseUps)
 	all = append(all, closeups...)
-	var near drawn
-	if len(closeups) > 0 {
-		near = scan.fine(opt.Thickness)
-	}
+	fine := sync.OnceValue(func() drawn { return scan.fine(opt.Thickness) })
 
 	var r Raster
 	var locators []*locator
@@ -79,7 +76,9 @@ func Images(scan *Scan, opt Options) ([]Image, error) {
 		c.view, c.tint = v, whole.tint
 		jobs[i].surface = whole.surface
 		if i >= wholeViews {
-			c.tint, jobs[i].surface = near.tint, near.surface
+			if !scan.shownWhole(v, opt) {
+				c.tint, jobs[i].surface = fine().tint, fine().surface
+			}
 			c.subtitle = v.finding.Text
 			c.locator = locate(locators, v)
 		}
@@ -89,6 +88,13 @@ func Images(scan *Scan, opt Options) ([]Image, error) {
 		jobs = append(jobs, job{scan.full(), scanned(m, base, all[0])})
 	}
 	return drawAll(jobs, opt.Workers)
+}
+
+// shownWhole reports whether a close-up looks the same of the surface of the whole views: what that deviates from the
+// scan is less than half a pixel.
+func (s *Scan) shownWhole(v View, opt Options) bool {
+	l, _ := newLayout(opt.Width, opt.Height)
+	return s.small().deviationMM() < pixelMM(v.Camera, l.picture)/2
 }
 
 // scannedName is the file, without its ending, of the view in the scan's own colours.

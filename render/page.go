@@ -160,6 +160,9 @@ func (p *page) frame(b Box) {
 	p.pen.flush(ruleInk, 1)
 }
 
+// pixelMM is how large a pixel of a close-up is: its Scale holds the half width in mm until the picture's size is known.
+func pixelMM(c Camera, picture Box) float64 { return 2 * c.Scale / min(picture.W, picture.H) }
+
 // scan draws the surface with everything that lies on it, w × h pixels, into the raster's picture.
 func (p *page) scan(s *Surface, c content, w, h int) (cam Camera, shown []seenMark) {
 	p.raster.Resize(w, h)
@@ -172,8 +175,7 @@ func (p *page) scan(s *Surface, c content, w, h int) (cam Camera, shown []seenMa
 			cam = cam.fit(room, s)
 		}
 	} else {
-		// Scale holds the half width in mm until the picture's size is known.
-		cam.X, cam.Y, cam.Scale = float64(w)/2, float64(h)/2, min(float64(w), float64(h))/2/cam.Scale
+		cam.X, cam.Y, cam.Scale = float64(w)/2, float64(h)/2, 1/pixelMM(cam, Box{W: float64(w), H: float64(h)})
 	}
 	p.raster.Draw(s, cam, c.tint, c.opt.Workers)
 	p.inside.reset(p.raster.Image)

@@ -76,7 +76,7 @@ type Raster struct {
 	light  []light // #V
 	round  uint32  // how often a picture was drawn
 	seen   []seenFace
-	start  []int32 // offsets into order, one per band
+	start  []int32 // offsets into order, two per band: of the faces seen from their front, and from their back
 	order  []int32 // faces by band
 	blurA  []float32
 	blurB  []float32
@@ -101,6 +101,7 @@ type light struct {
 type seenFace struct {
 	face     int32
 	from, to int16
+	back     uint8 // 1: seen from its back
 }
 
 // bandBuffer holds the samples of one band of rows.
@@ -108,6 +109,7 @@ type bandBuffer struct {
 	depth []float32
 	face  []int32
 	rgb   []uint32
+	far   []float32 // of every tile the depth of its farthest sample, once the fronts are drawn
 }
 
 const (
@@ -136,14 +138,15 @@ func (r *Raster) Resize(w, h int) {
 // has the colours, under it the plain material. So the edge of a coloured band cuts through
 // faces. The result is the same for any number of workers.
 //
-// Faces are sorted into bands of rows, each band is drawn by one worker in the order of the
-// faces, and of two faces at equal depth the first wins.
+// Faces are sorted into bands of rows, and each band is drawn by one worker: first those seen from their front, in
+// the order of the faces, then those seen from their back, most of which a scan hides. Of two at equal depth
+// the one drawn first wins.
 func (r *Raster) Draw(s *Surface, c Camera, tint []color.RGBA, workers int) {
 	workers = max(1, workers)
 	r.place(s, c, tint)
 	for len(r.bands) < workers {
 		n := r.W * over * bandRows * over
-		r.bands = append(r.bands, bandBuffer{make([]float32, n), make([]int32, n), make([]uint32, n)})
+		r.bands = append(r.bands, bandBuffer{make([]float32, n), make([]int32, n), make([]uint32, n), nil})
 	}
 	var next atomic.Int32
 	var wg sync.WaitGroup

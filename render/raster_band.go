@@ -2,6 +2,7 @@ package render
 
 import (
 	"math"
+	"slices"
 
 	"fornix/mesh"
 )
@@ -15,10 +16,55 @@ func (r *Raster) drawBand(s *Surface, b int, w *bandBuffer) {
 	}
 	row0 := b * bandRows * over
 	rows := min(bandRows*over, r.H*over-row0)
-	for _, f := range r.order[r.start[b]:r.start[b+1]] {
-		r.drawFace(s, f, row0, rows, w)
+	front, back := r.order[r.start[2*b]:r.start[2*b+1]], r.order[r.start[2*b+1]:r.start[2*b+2]]
+	for _, f := range front {
+		r.drawFace(s, f, row0, rows, w, false)
+	}
+	if len(back) > 0 {
+		r.findFar(rows, w)
+	}
+	for _, f := range back {
+		r.drawFace(s, f, row0, rows, w, true)
 	}
 	r.resolve(b, w)
+}
+
+// tile is how many samples, across and down, share the depth of the farthest of them.
+const tile = 1 << tileBits
+
+const tileBits = 3
+
+// findFar finds the depth of the farthest sample of every tile of a band.
+func (r *Raster) findFar(rows int, w *bandBuffer) {
+	stride := r.W * over
+	across := (stride + tile - 1) / tile
+	w.far = slices.Grow(w.far[:0], across*(rows+tile-1)/tile)
+	for top := 0; top < rows; top += tile {
+		for left := 0; left < stride; left += tile {
+			far := float32(math.Inf(1))
+			for y := top; y < min(top+tile, rows); y++ {
+				for _, z := range w.depth[y*stride+left : y*stride+min(left+tile, stride)] {
+					if z < far {
+						far = z
+					}
+				}
+			}
+			w.far = append(w.far, far)
+		}
+	}
+}
+
+// hides reports whether all tiles that hold samples x0 … x1 of rows y0 … y1 of the band are nearer than z everywhere.
+func (w *bandBuffer) hides(z float32, x0, y0, x1, y1, stride int) bool {
+	across := (stride + tile - 1) / tile
+	for y := y0 >> tileBits; y <= y1>>tileBits; y++ {
+		for x := x0 >> tileBits; x <= x1>>tileBits; x++ {
+			if w.far[y*across+x] < z {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // edge is the signed area function of one side of a face, over sample positions.
@@ -57,7 +103,8 @@ func (e edge) outside() int {
 // edgeOfBand is the value of the tint's field from which on the surface is coloured.
 const edgeOfBand = 128
 
-func (r *Raster) drawFace(s *Surface, f int32, row0, rows int, w *bandBuffer) {
+// drawFace draws the samples of a face that nothing hides. perhaps tells that it may be hidden as a whole.
+func (r *Raster) drawFace(s *Surface, f int32, row0, rows int, w *bandBuffer, perhaps bool) {
 	t := s.mesh.Tri[f]
 	a, b, c := &r.spot[t[0]], &r.spot[t[1]], &r.spot[t[2]]
 	// The samples whose middles lie in the face's box. Many a small face has none.
@@ -66,15 +113,11 @@ func (r *Raster) drawFace(s *Surface, f int32, row0, rows int, w *bandBuffer) {
 	if x0 > x1 || y0 > y1 {
 		return
 	}
-	area := int64(b.x-a.x)*int64(c.y-a.y) - int64(b.y-a.y)*int64(c.x-a.x)
-	if area == 0 {
+	area := doubleArea(a, b, c)
+	if area == 0 || perhaps && w.hides(max(a.z, b.z, c.z), x0, y0-row0, x1, y1-row0, r.W*over) {
 		return
 	}
-	// y runs down, so a face that winds counter-clockwise as seen has a negative area.
-	facing := area < 0
-	if s.insideOut {
-		facing = !facing
-	}
+	facing := (area < 0) != s.insideOut
 	if area < 0 {
 		b, c, area = c, b, -area
 		t[1], t[2] = t[2], t[1]

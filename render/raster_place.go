@@ -139,8 +139,8 @@ func (r *Raster) place(s *Surface, c Camera, tint []color.RGBA) {
 	}
 	r.round++
 	nb := (r.H + bandRows - 1) / bandRows
-	if len(r.start) != nb+1 {
-		r.start = make([]int32, nb+1)
+	if len(r.start) != 2*nb+1 {
+		r.start = make([]int32, 2*nb+1)
 	}
 	clear(r.start)
 	r.seen = r.seen[:0]
@@ -160,27 +160,43 @@ func (r *Raster) place(s *Surface, c Camera, tint []color.RGBA) {
 			if from > to {
 				continue
 			}
-			r.seen = append(r.seen, seenFace{int32(f), int16(from), int16(to)})
+			back := int32(0)
+			if !r.facing(s, tri[f]) {
+				back = 1
+			}
+			r.seen = append(r.seen, seenFace{int32(f), int16(from), int16(to), uint8(back)})
 			for b := from; b <= to; b++ {
-				r.start[b+1]++
+				r.start[2*b+back+1]++
 			}
 		}
 	}
-	for b := range nb {
+	for b := range 2 * nb {
 		r.start[b+1] += r.start[b]
 	}
-	if n := int(r.start[nb]); cap(r.order) < n {
+	if n := int(r.start[2*nb]); cap(r.order) < n {
 		r.order = make([]int32, n+n/8)
 	}
 	r.order = r.order[:cap(r.order)]
-	fill := make([]int32, nb)
+	fill := make([]int32, 2*nb)
 	copy(fill, r.start)
 	for _, f := range r.seen {
 		for b := f.from; b <= f.to; b++ {
-			r.order[fill[b]] = f.face
-			fill[b]++
+			at := &fill[2*int(b)+int(f.back)]
+			r.order[*at] = f.face
+			*at++
 		}
 	}
+}
+
+// facing reports whether a face is seen from its front. y runs down, so one that winds counter-clockwise as seen has
+// a negative area.
+func (r *Raster) facing(s *Surface, t [3]mesh.VertexID) bool {
+	return (doubleArea(&r.spot[t[0]], &r.spot[t[1]], &r.spot[t[2]]) < 0) != s.insideOut
+}
+
+// doubleArea is twice the area of a face in the picture, in squares of positions.
+func doubleArea(a, b, c *spot) int64 {
+	return int64(b.x-a.x)*int64(c.y-a.y) - int64(b.y-a.y)*int64(c.x-a.x)
 }
 
 // bandsOf are the first and the last of nb bands that a face reaches; none where it lies beside the picture.

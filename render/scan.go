@@ -122,8 +122,9 @@ func packed(m *mesh.Mesh, share float64, of []mesh.VertexID) *smallSurface {
 	})}
 }
 
-// errorMM is how far what is encoded lies from the scan, at most.
-func (s *smallSurface) errorMM() float64 { return s.share*pageSimplify + s.encoded().ErrorMM() }
+// deviationMM is how far the surface lies from the scan, at most, and errorMM what is encoded of it.
+func (s *smallSurface) deviationMM() float64 { return s.share * pageSimplify }
+func (s *smallSurface) errorMM() float64     { return s.deviationMM() + s.encoded().ErrorMM() }
 
 // carried is the surface in the common frame of two.
 func (s *smallSurface) carried(mo inspect.Motion) *smallSurface {
@@ -156,26 +157,31 @@ func (s *Surface) refine(near func(mesh.Vec) bool) {
 // halve does so once.
 func (s *Surface) halve(near func(mesh.Vec) bool) {
 	m := s.mesh
-	halves := map[[2]mesh.VertexID]mesh.VertexID{} // middle of an edge; -1: it stays
+	coloured := make([]bool, len(m.Pos))
+	for v, p := range m.Pos {
+		coloured[v] = s.ok[v] && near(p)
+	}
+	halves := map[[2]mesh.VertexID]mesh.VertexID{} // middle of an edge
 	middle := func(a, b mesh.VertexID) mesh.VertexID {
 		p, q := m.Pos[a], m.Pos[b]
 		if !s.ok[a] || !s.ok[b] || p.Sub(q).Norm2() <= refineMM*refineMM {
 			return -1
 		}
-		key := [2]mesh.VertexID{min(a, b), max(a, b)}
-		if v, ok := halves[key]; ok {
-			return v
+		mid := p.Add(q).Scale(0.5)
+		if !coloured[a] && !coloured[b] && !near(mid) {
+			return -1
 		}
-		v := mesh.VertexID(-1)
-		if mid := p.Add(q).Scale(0.5); near(p) || near(q) || near(mid) {
+		key := [2]mesh.VertexID{min(a, b), max(a, b)}
+		v, ok := halves[key]
+		if !ok {
 			v = mesh.VertexID(len(m.Pos))
 			n, o := s.normal[a], s.normal[b]
 			u := mesh.Vec{X: float64(n[0]) + float64(o[0]), Y: float64(n[1]) + float64(o[1]), Z: float64(n[2]) + float64(o[2])}.Unit()
 			m.Pos = append(m.Pos, mid)
 			s.normal = append(s.normal, [3]float32{float32(u.X), float32(u.Y), float32(u.Z)})
 			s.ok, s.main = append(s.ok, true), append(s.main, s.main[a])
+			halves[key] = v
 		}
-		halves[key] = v
 		return v
 	}
 	out := make([][3]mesh.VertexID, 0, len(m.Tri)+len(m.Tri)/4)

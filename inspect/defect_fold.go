@@ -46,7 +46,10 @@ func (s *survey) findFolds() []fold {
 			continue
 		}
 		// What was followed once is not followed again, be it a fold or not.
-		f, ok := s.trace(w, first[i])
+		f, ok := s.trace(w, first[i], first[i].few)
+		if f.why == tooFew && !first[i].few { // the groove bends away from its straight sections
+			f, ok = s.trace(w, first[i], true)
+		}
 		for _, x := range f.in {
 			taken[x] = true
 		}
@@ -132,6 +135,9 @@ func (s *survey) firstSection(w *walker, v mesh.VertexID) pit {
 			return q
 		}
 	}
+	if q := s.fewSection(w, v, t); q.why == "" && q.depth >= s.by.TurnShare*2*q.a {
+		return q
+	}
 	return p
 }
 
@@ -166,14 +172,17 @@ func (s *survey) turned(p *pit) (Vec, bool) {
 // fewSections is with how many sections of its own form a groove may be a fold.
 const fewSections = 3
 
-// trace follows a groove from a good section both ways.
-func (s *survey) trace(w *walker, first pit) (fold, bool) {
-	ahead := s.follow(w, first, first.along)
-	behind := s.follow(w, first, first.along.Scale(-1))
+// tooFew is why it is none else.
+const tooFew = "few sections"
+
+// trace follows a groove from a good section both ways, few: by sections of few vertices too.
+func (s *survey) trace(w *walker, first pit, few bool) (fold, bool) {
+	ahead := s.follow(w, first, first.along, few)
+	behind := s.follow(w, first, first.along.Scale(-1), few)
 	slices.Reverse(behind)
 	all := append(append(behind, first), ahead...)
 	if len(all) < fewSections {
-		return fold{why: "few sections"}, false
+		return fold{why: tooFew}, false
 	}
 	s.refine(w, all)
 	var f fold
@@ -191,10 +200,13 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 			rings[k].sum += r.sum
 			rings[k].n += r.n
 		}
-		widths, depths, sharps = append(widths, 2*p.a), append(depths, p.depth), append(sharps, p.sharp)
+		widths, depths = append(widths, 2*p.a), append(depths, p.depth)
+		if !p.few {
+			sharps = append(sharps, p.sharp)
+		}
 	}
 	if len(own) < fewSections {
-		return fold{why: "few sections"}, false
+		return fold{why: tooFew}, false
 	}
 	f.width, f.depth = median(widths), median(depths)
 	// Together the sections show the form far more finely than each alone: anatomy's grooves
@@ -202,7 +214,7 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 	switch {
 	case bias(rings[:], s.noise) > s.by.FoldBias*f.depth:
 		f.why = "not the form"
-	case median(sharps) < s.by.RimSharp:
+	case len(sharps) > 0 && median(sharps) < s.by.RimSharp:
 		f.why = "not sharp"
 	case 2*math.Atan(2*f.depth/f.width)*180/math.Pi < s.by.CloseEdgeDeg:
 		f.why = "flat"
@@ -243,6 +255,9 @@ func (s *survey) trace(w *walker, first pit) (fold, bool) {
 func (s *survey) refine(w *walker, all []pit) {
 	was := slices.Clone(all)
 	for i, p := range was {
+		if p.few {
+			continue
+		}
 		// Each section's own direction, and its neighbours'.
 		var t Vec
 		for _, q := range was[max(0, i-1):min(len(was), i+2)] {
@@ -261,7 +276,7 @@ func (s *survey) refine(w *walker, all []pit) {
 }
 
 // follow steps along t from p while sections are good; two bad ones in a row are stepped over.
-func (s *survey) follow(w *walker, p pit, t Vec) []pit {
+func (s *survey) follow(w *walker, p pit, t Vec, few bool) []pit {
 	var out []pit
 	last, bad := p, 0
 	at := p.foot.Along(-p.depth, p.axis) // on the floor
@@ -281,7 +296,11 @@ func (s *survey) follow(w *walker, p pit, t Vec) []pit {
 		if q.why != "" || line.Dot(t) < 0.85 {
 			q = s.section(w, v, t.Along(-t.Dot(s.nor[v]), s.nor[v]).Unit())
 		}
-		if q.why != "" || math.Abs(q.a-p.a) >= 0.5*p.a+0.5*edge {
+		unlike := func() bool { return q.why != "" || math.Abs(q.a-p.a) >= 0.5*p.a+0.5*edge }
+		if few && unlike() {
+			q = s.fewSection(w, v, t)
+		}
+		if unlike() {
 			q = s.carry(w, &last, s.m.Pos[v], t, &p)
 		}
 		good := q.why == "" && math.Abs(q.a-p.a) < 0.5*p.a+0.5*edge && q.foot.Dist(last.foot) < 3*step &&

@@ -88,6 +88,9 @@ next:
 	return slices.DeleteFunc(out, func(p pit) bool { return s.doubt(&p).depth > s.by.DepthShare*p.depth })
 }
 
+// mayBeFew reports whether a fault of the least width may have few vertices where edges are so long.
+func (s *survey) mayBeFew(edge float64) bool { return 3.5*edge >= s.by.MinWidthMM }
+
 // look1 measures the place at one seed and says why it is no fault, if it is none. What few
 // vertices show is measured by small, the rest by growing a sphere: a small pit is lost when the
 // first guess takes in its surroundings, a noisy one when the guess rests on too few vertices, so
@@ -101,7 +104,7 @@ func (s *survey) look1(w *walker, sd seed) pit {
 		}
 	}
 	pitch := float64(s.pitch[sd.v])
-	if 3.5*pitch < s.by.MinWidthMM || p.why == "" && p.a > 1.5*few*pitch {
+	if !s.mayBeFew(pitch) || p.why == "" && p.a > 1.5*few*pitch {
 		return p
 	}
 	q := s.small(w, sd)

@@ -356,7 +356,7 @@ next:
 			out = append(out, fmt.Sprintf("[%s %.2f x %.2f in %d off %.3f around %.3f]", p.why, 2*p.a, p.depth, len(p.in), p.off/p.depth, p.around/p.depth))
 			continue
 		}
-		f, ok := s.trace(w, p)
+		f, ok := s.trace(w, p, p.few)
 		out = append(out, fmt.Sprintf("[trace %v: %s %.2f x %.2f x %.2f path %d]", ok, f.why, f.length, f.width, f.depth, len(f.path)))
 	}
 	return fmt.Sprint(all, " grooves ", floors, " floors ", strings.Join(out, " "))

@@ -60,7 +60,7 @@ func (s *survey) screenCoarse() {
 	s.each(len(s.look), func(w *walker, i int) {
 		v := s.look[i]
 		edge := float64(s.pitch[v])
-		if 3.5*edge < s.by.MinWidthMM {
+		if !s.mayBeFew(edge) {
 			return
 		}
 		near := w.ball(v, 3.2*edge)

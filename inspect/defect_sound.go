@@ -101,6 +101,12 @@ func (s *sound) fitAcross(pts []patchPoint, floor float64) bool {
 	return w.all(s, pts, 15, floor)
 }
 
+// fitAlong is the same with the fourth order along.
+func (s *sound) fitAlong(pts []patchPoint, floor float64) bool {
+	w := fitting{free: []int{0, 1, 2, 3, 4, 5, 6, 10}}
+	return w.all(s, pts, 15, floor)
+}
+
 // plain finds the coefficients by least squares of all points alike.
 func (s *sound) plain(pts []patchPoint, terms int) bool {
 	return s.fit(pts, terms, math.Inf(1))

@@ -63,7 +63,7 @@ func newArch(g *grid, px, py, bx, by float64) *arch {
 type relief struct {
 	trough float64 // median depth of the basin across the arch, mm
 	ridge  float64 // median height of the ridge across the arch, mm
-	relief float64 // RMS of the trough's bottom about its own smooth course in front, mm
+	relief float64 // typical distance of the trough's bottom from its own smooth course in front, mm
 }
 
 func (r relief) score() float64 { return r.trough - r.ridge }
@@ -145,22 +145,18 @@ func basin(z []float64) (depth float64, at int) {
 	return depth, at
 }
 
-// roughness is the RMS of x about its moving average over 2h+1 samples.
+// roughness returns how far the values of a course typically lie from the median of those within h
+// of them, as a standard deviation (median absolute deviation × 1.4826): a hole or a void in one place
+// leaves it as it is, teeth all along do not.
 func roughness(x []float64, h int) float64 {
-	var s, n float64
+	var off []float64
 	for i := h; i+h < len(x); i++ {
-		var m float64
-		for j := i - h; j <= i+h; j++ {
-			m += x[j]
-		}
-		d := x[i] - m/float64(2*h+1)
-		s += d * d
-		n++
+		off = append(off, math.Abs(x[i]-median(x[i-h:i+h+1])))
 	}
-	if n == 0 {
+	if off == nil {
 		return 0
 	}
-	return math.Sqrt(s / n)
+	return 1.4826 * median(off)
 }
 
 // palate returns which share of the middle of the arch, between the centre and half-way to the

@@ -15,7 +15,7 @@ type FrameMethod struct {
 	CoreMM       float64 `toml:"core_mm"`        // radius about the arch's centre that no section enters
 	StepMM       float64 `toml:"step_mm"`        // spacing of the sections along the crest
 	TroughMM     float64 `toml:"trough_mm"`      // least depth of a trough, or height of a ridge, that tells the tissue side
-	ToothMM      float64 `toml:"tooth_mm"`       // relief along the crest from which it bears teeth
+	ToothMM      float64 `toml:"tooth_mm"`       // typical relief along the crest in front from which it bears teeth
 	BasinMM      float64 `toml:"basin_mm"`       // least depth of the trough in one section for its bottom to be the crest
 	FloorMM      float64 `toml:"floor_mm"`       // height above its bottom up to which the trough's floor tells where the crest runs
 	CrestMM      float64 `toml:"crest_mm"`       // length of sections to each side through which the crest is laid
@@ -278,7 +278,7 @@ func orientAlong(s *sight, fm FrameMethod, given Jaw) (*orientation, string) {
 			o.decide("surface", Impression, fmt.Sprintf("the front of the faces shows a trough %.1f mm deep with a smooth bottom (relief along it %.2f mm)", side.trough, side.relief), clamp01(side.score()/10))
 		case trough:
 			o.surface, up, o.insideOut = Cast, dir, true
-			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a trough, but along its bottom the relief is %.1f mm, as teeth make it; an edentulous ridge leaves a smooth trough, so this is taken for a jaw with teeth, inside out; winding alone cannot tell the two apart", side.relief), clamp01((side.relief-fm.ToothMM)/fm.ToothMM))
+			o.decide("surface", Cast, fmt.Sprintf("the front of the faces shows a trough, but along its bottom the relief is %.2f mm, as teeth make it; an edentulous ridge leaves a smooth trough, so this is taken for a jaw with teeth, inside out; winding alone cannot tell the two apart", side.relief), clamp01((side.relief-fm.ToothMM)/fm.ToothMM))
 			o.decide("winding", "inside out", "the ridge would point into the jaw otherwise", 0.5)
 		case side.ridge >= fm.TroughMM:
 			o.surface, up = Cast, -dir

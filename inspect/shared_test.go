@@ -60,6 +60,11 @@ func TestWhatEveryKeptScanGives(t *testing.T) {
 			if got != mouths[name] || r.Verdict != Rescan {
 				t.Errorf("%s: %+v and %s, want %+v", name, got, r.Verdict, mouths[name])
 			}
+			// Inside out it would read as an impression, were it not for its teeth.
+			turned := Run(&Scan{Mesh: flipped(s.Mesh), Info: s.Info}, DefaultProtocol(), Options{}).Report
+			if turned.Surface != Cast || turned.InsideOut == r.InsideOut || 20*float64(len(turned.Defects)) > s.Mesh.Area()/100 {
+				t.Errorf("%s turned inside out: %s, inside out %v, %d faults", name, turned.Surface, turned.InsideOut, len(turned.Defects))
+			}
 		} else if r.Frame != nil {
 			t.Errorf("%s: a jaw was found", name)
 		}

@@ -192,7 +192,7 @@ func TestPageOfAMillionFaces(t *testing.T) {
 	// Two such scans make the page of a pair: script, style and words once, the pictures of a pair, which
 	// are paler, and both surfaces with a map each. What they leave of their room is for colours.
 	const pairPictures, words, maps = 0.45e6, 0.03e6, 0.03e6
-	once := float64(len(pageScript) + len(pageCSS))
+	once := float64(len(pageScript()) + len(pageCSS))
 	both := 2 * (float64(len(out)-len(part[1])) - once)
 	if pair := max(both, pairSurfaceBytes) + once + pairPictures + words + maps; pair > 4e6 {
 		t.Errorf("the page of two would have %.0f bytes, %.0f of them for the surfaces", pair, both)

@@ -28,8 +28,8 @@ var (
 	axe   = npmPackage{"axe-core", "4.14.1", "FHfa+lmNjQZfJz1q8wKqIDwC6DExcHt/pkjNQb09a3NPjCKg2rhu5qb2S4r76ASyFNNtuFooJpZe37OgudVGtQ=="}
 )
 
-// pageBundle is the script of the page, from the module's root.
-const pageBundle = "render/page/bundle.js"
+// pageBundle is the script of the page, packed, from the module's root.
+const pageBundle = "render/page/bundle.js.gz"
 
 // writePage makes the bundle anew.
 func writePage() result {
@@ -42,13 +42,31 @@ func writePage() result {
 		return fail("%v", err)
 	}
 	out, err := bundle(".", dir)
-	if err == nil {
-		err = os.WriteFile(pageBundle, out, 0o644)
-	}
 	if err != nil {
 		return fail("%v", err)
 	}
+	var packed bytes.Buffer
+	z, _ := gzip.NewWriterLevel(&packed, gzip.BestCompression)
+	z.Write(out)
+	z.Close() // a bytes.Buffer takes all
+	if err := os.WriteFile(pageBundle, packed.Bytes(), 0o644); err != nil {
+		return fail("%v", err)
+	}
 	return pass()
+}
+
+// committedPage returns the page's script as it is kept, unpacked.
+func committedPage(root string) ([]byte, error) {
+	f, err := os.Open(filepath.Join(root, filepath.FromSlash(pageBundle)))
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	z, err := gzip.NewReader(f)
+	if err != nil {
+		return nil, err
+	}
+	return io.ReadAll(z)
 }
 
 // unpack fetches the package by npm and puts its files into dir, in a directory of its name.

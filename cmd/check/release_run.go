@@ -147,7 +147,7 @@ func licences(program string) ([]byte, error) {
 			return nil, fmt.Errorf("%s states no licence", name)
 		}
 	}
-	script, err := os.ReadFile(filepath.Join("render", "page", "bundle.js"))
+	script, err := committedPage(".")
 	if err != nil {
 		return nil, err
 	}

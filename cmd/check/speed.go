@@ -125,7 +125,7 @@ func (b *bench) javascript(scan, surface, times string) map[string]float64 {
 
 // build makes the program as it is handed out, and installs what it is compared with.
 func (b *bench) build() error {
-	c := exec.Command("go", "build", "-trimpath", "-ldflags", "-s -w", "-o", b.fornix, "./cmd/fornix")
+	c := exec.Command("go", "build", "-trimpath", "-tags", shippedTags, "-ldflags", "-s -w", "-o", b.fornix, "./cmd/fornix")
 	c.Env = append(os.Environ(), "CGO_ENABLED=0")
 	if out, err := c.CombinedOutput(); err != nil {
 		return fmt.Errorf("%s%w", out, err)

@@ -135,8 +135,12 @@ func (t *tally) rows() []row {
 	put("truth within the stated uncertainty, k = 2", "90 to 99 % of 500", fmt.Sprintf("%d of %d (%.1f %%)", hit, all, 100*s), all >= 500 && s >= 0.9 && s <= 0.99)
 	for _, k := range t.keys("u:") {
 		kind := strings.TrimPrefix(k, "u:")
-		s := t.share(k)
-		put("  "+kind, "90 to 99 %", fmt.Sprintf("%s; stated median %.3f", t.percent(k), t.quantile("u-size:"+kind, 0.5)), s >= 0.9 && s <= 0.99)
+		s, says := t.share(k), fmt.Sprintf("%s; stated median %.3f", t.percent(k), t.quantile("u-size:"+kind, 0.5))
+		if t.right[k].All < 500 { // too few to tell 99 % from more
+			tell("  "+kind, says)
+			continue
+		}
+		put("  "+kind, "90 to 99 %", says, s >= 0.9 && s <= 0.99)
 	}
 	for _, k := range t.keys("u-none:") {
 		tell("  "+strings.TrimPrefix(k, "u-none:")+", none stated", fmt.Sprint(t.count(k)))

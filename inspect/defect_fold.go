@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -36,7 +37,9 @@ func (s *survey) findFolds() []fold {
 			return
 		}
 		floor[i] = true
-		first[i] = s.firstSection(w, v)
+		if first[i] = s.firstSection(w, v); first[i].why != "" && s.mayBeFew(float64(s.pitch[v])) {
+			first[i] = s.besideSection(w, v, first[i])
+		}
 	})
 	w := s.walkers[0]
 	taken := make([]bool, len(s.m.Pos))
@@ -139,6 +142,22 @@ func (s *survey) firstSection(w *walker, v mesh.VertexID) pit {
 		return q
 	}
 	return p
+}
+
+// besideSection is the first cross-section of a plainly deep groove at one of the next strongest vertices beside v, where that
+// at v itself failed: of few vertices across, the strongest is often one whose own surroundings tell least.
+func (s *survey) besideSection(w *walker, v mesh.VertexID, failed pit) pit {
+	beside := slices.Clone(w.ball(v, math.Max(0.7, 1.2*float64(s.edge[v]))))
+	beside = slices.DeleteFunc(beside, func(x mesh.VertexID) bool { return x == v || s.groove[x] < 0.5*s.groove[v] })
+	slices.SortFunc(beside, func(a, b mesh.VertexID) int {
+		return cmp.Or(cmp.Compare(s.groove[b], s.groove[a]), cmp.Compare(a, b))
+	})
+	for _, x := range beside[:min(3, len(beside))] {
+		if q := s.firstSection(w, x); q.why == "" && q.depth >= s.by.TurnShare*2*q.a {
+			return q
+		}
+	}
+	return failed
 }
 
 // turned is the direction of the cylinder that lies closest to the vertices of p, its axis being free to

@@ -7,7 +7,7 @@ import (
 )
 
 // Deep folds over rolls of 1 and 1.3 mm radius that few vertices show, at edges of 0.4 to 0.5 mm: no straight cylinder
-// lies in them. By straight ones alone 17 of 32 were found.
+// lies in them. By straight ones alone 17 of 32 were found, begun at the strongest vertices alone 24.
 func TestFoldsOfFewVertices(t *testing.T) {
 	const noise, edge = 0.01, 0.4
 	found, made, within := 0, 0, 0
@@ -31,7 +31,7 @@ func TestFoldsOfFewVertices(t *testing.T) {
 		}
 	}
 	t.Logf("%d of %d found, %d of them as long as said", found, made, within)
-	if found < 22 {
+	if found < 30 {
 		t.Errorf("%d of %d found", found, made)
 	}
 	if float64(within) < 0.9*float64(found) {

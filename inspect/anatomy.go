@@ -65,6 +65,11 @@ func (an *Anatomy) flip() float64 {
 // Locate finds jaw, side, frame, crest, border and landmarks of a scan. The reason is told
 // where it cannot. A given jaw or landmark overrides what was found.
 func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec) (*Anatomy, string) {
+	return locate(m, g, fm, jaw, given, func(*Anatomy) {})
+}
+
+// locate is Locate, which tells of the frame as soon as it stands, for what needs nothing else of the anatomy.
+func locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec, framed func(*Anatomy)) (*Anatomy, string) {
 	lo, hi := bounds(m.Pos)
 	if d := hi.Sub(lo).Norm(); !(d >= fm.ExtentMinMM && d <= fm.ExtentMaxMM) {
 		return nil, fmt.Sprintf("the scan measures %.4g from corner to corner in its own unit, which as mm is no jaw (%.0f to %.0f)", d, fm.ExtentMinMM, fm.ExtentMaxMM)
@@ -76,6 +81,7 @@ func Locate(m *mesh.Mesh, g Grain, fm FrameMethod, jaw Jaw, given map[string]Vec
 	}
 	an := &Anatomy{Jaw: o.jaw, Surface: o.surface, Coverage: o.coverage, InsideOut: o.insideOut, Decisions: o.decisions, fm: fm, grain: g, step: fm.StepMM}
 	an.Frame = Frame{Origin: o.centre, Left: o.left(), Posterior: o.back, TowardTissue: o.up}
+	framed(an)
 	an.loc = make([]Vec, len(m.Pos))
 	for i, p := range m.Pos {
 		an.loc[i] = an.Frame.Local(p)

@@ -85,9 +85,19 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 
 	opt.step("jaw, sides and landmarks")
 	var an *Anatomy
-	why := s.several
+	var rim *Rim // looked for as soon as the frame stands
+	why, noRim, rimLookedFor := s.several, "", func() {}
 	if why == "" {
-		an, why = Locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks)
+		an, why = locate(m, g, method.Frame, opt.Jaw, opt.Given.Landmarks, func(an *Anatomy) {
+			if an.InsideOut {
+				for i := range normals {
+					normals[i] = normals[i].Scale(-1)
+				}
+			}
+			if an.Surface == Impression {
+				rimLookedFor = aside(func() { rim, noRim = an.findRim(m, normals, opt.Given.Rim, method.Occlusal) })
+			}
+		})
 	}
 	if an == nil {
 		counted()
@@ -95,11 +105,6 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		res.Border.Unmeasured, res.Posterior.Unmeasured, res.OcclusalUnmeasured = why, why, why
 		res.Holes = FindHoles(m, normals, &Anatomy{Part: make([]Part, len(m.Pos))}, method.Hole)
 		return res, nil
-	}
-	if an.InsideOut {
-		for i := range normals {
-			normals[i] = normals[i].Scale(-1)
-		}
 	}
 	res.Jaw, res.Surface, res.Coverage, res.InsideOut = an.Jaw, an.Surface, an.Coverage, an.InsideOut
 	res.Decisions, res.Frame, res.Landmarks, res.Crest = an.Decisions, &an.Frame, an.Landmarks, an.Crest()
@@ -111,7 +116,11 @@ func Measure(s *Scan, method Method, opt Options) (Results, *Anatomy) {
 		if len(opt.Given.Rim) == 3 {
 			res.Decisions = append(res.Decisions, Decision{About: "rim", Value: "given", Why: "it is looked for about the three points that were given on its flat", Margin: 1})
 		}
-		res.OcclusalUnmeasured = an.findRim(m, normals, opt.Given.Rim, method.Occlusal)
+		rimLookedFor()
+		if res.OcclusalUnmeasured = noRim; rim != nil {
+			an.rim = rim
+			an.markRim(m, normals, rim)
+		}
 	}
 	opt.step("openings in the scan")
 	res.Holes = FindHoles(m, normals, an, method.Hole)
@@ -154,24 +163,20 @@ func (q *Quality) count(m *mesh.Mesh, s *Scan, method QualityMethod) {
 	}
 }
 
-// findRim finds the rim, about the points that are given on its flat if there are any, and marks it in the
-// anatomy, or says why there is none.
-func (an *Anatomy) findRim(m *mesh.Mesh, normals, on []Vec, om OcclusalMethod) (why string) {
+// findRim finds the rim, about the points that are given on its flat if there are any, or says why there is none.
+func (an *Anatomy) findRim(m *mesh.Mesh, normals, on []Vec, om OcclusalMethod) (rim *Rim, why string) {
 	if an.Coverage != TwoSided {
-		return "the scan lacks its oral side"
+		return nil, "the scan lacks its oral side"
 	}
-	var rim *Rim
 	if len(on) == 3 {
 		rim, why = FindRimAt(m, normals, [3]Vec(on), an.Frame.TowardTissue, om)
 	} else {
 		rim, why = FindRim(m, normals, an.Frame.TowardTissue, om)
 	}
 	if rim == nil {
-		return NoRim + ": " + why
+		why = NoRim + ": " + why
 	}
-	an.rim = rim
-	an.markRim(m, normals, rim)
-	return ""
+	return rim, why
 }
 
 // measureOcclusal fits the plane of the rim that was found.

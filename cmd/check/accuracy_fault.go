@@ -159,7 +159,11 @@ func (c *comparison) defects() {
 				c.err("cap diameter", a)
 				c.err("cap depth", b)
 				if a > 0.1 || b > 0.1 {
-					c.fail("%s %.2f x %.2f measured %.2f x %.2f", kind, q.Diameter, depth, or0(d.DiameterMM), d.DepthMM)
+					c.fail("%s %.2f x %.2f measured %.2f ± %.2f x %.2f ± %.2f (spacing %.2f, noise %.3f)", kind, q.Diameter, depth,
+						or0(d.DiameterMM), or0(d.DiameterUMM), d.DepthMM, d.DepthUMM, c.p.Spacing, c.truth.Noise)
+				}
+				if a > 0.1 && or0(d.DiameterUMM) <= 0.1*q.Diameter || b > 0.1 && d.DepthUMM <= 0.1*depth {
+					c.ask("cap surely off", true)
 				}
 			}
 			c.certain("void and bleb diameter", or0(d.DiameterMM)-q.Diameter, or0(d.DiameterUMM))

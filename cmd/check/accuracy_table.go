@@ -74,6 +74,7 @@ func (t *tally) rows() []row {
 		put("their "+k+", median", "5 %", errors(key, "%", 100), t.quantile(key, 0.5) <= 0.05)
 		put("their "+k+" within 10 %", "all", fmt.Sprintf("%.1f %%", 100*t.within(key, 0.1)), t.within(key, 0.1) == 1)
 	}
+	tell("off by over 10 %, though stated as known to that", fmt.Sprint(t.count("cap surely off")))
 	share("voids and blebs 0.8 to 1.0 wide at noise 0.02 found", "fine cap", 0.85)
 	tell("the voids among them at spacing to 0.3", t.percent("fine cap, spacing to 0.3"))
 	tell("smaller or shallower ones found", t.percent("small"))

@@ -73,7 +73,7 @@ func TestPageModulesAreShort(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if n := bytes.Count(text, []byte("\n")); n > longest && !strings.HasSuffix(f, ".gz") {
+		if n := bytes.Count(text, []byte("\n")); n > longest {
 			t.Errorf("%s has %d lines", f, n)
 		}
 	}

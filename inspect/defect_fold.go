@@ -113,13 +113,16 @@ func (s *survey) section(w *walker, v mesh.VertexID, t Vec) pit {
 			if !ok || u.Dot(t) < 0.8 {
 				break
 			}
-			if p = try(start, u); p.why == "" && p.depth >= s.by.TurnShare*2*p.a {
+			if p = try(start, u); s.deep(&p) {
 				return p
 			}
 		}
 	}
 	return all[0]
 }
+
+// deep reports whether a section is good and plainly deep.
+func (s *survey) deep(p *pit) bool { return p.why == "" && p.depth >= s.by.TurnShare*2*p.a }
 
 // firstSection is the cross-section of a groove at v, along the line that the normals give or, where there is
 // none and the groove is plainly deep, turned from that: of few vertices across the normals tell the line badly.
@@ -134,11 +137,11 @@ func (s *survey) firstSection(w *walker, v mesh.VertexID) pit {
 	side := n.Cross(t)
 	for _, deg := range []float64{15, -15, 30, -30, 45, -45} {
 		sin, cos := math.Sincos(deg * math.Pi / 180)
-		if q := s.section(w, v, t.Scale(cos).Along(sin, side)); q.why == "" && q.depth >= s.by.TurnShare*2*q.a {
+		if q := s.section(w, v, t.Scale(cos).Along(sin, side)); s.deep(&q) {
 			return q
 		}
 	}
-	if q := s.fewSection(w, v, t); q.why == "" && q.depth >= s.by.TurnShare*2*q.a {
+	if q := s.fewSection(w, v, t); s.deep(&q) {
 		return q
 	}
 	return p
@@ -153,7 +156,7 @@ func (s *survey) besideSection(w *walker, v mesh.VertexID, failed pit) pit {
 		return cmp.Or(cmp.Compare(s.groove[b], s.groove[a]), cmp.Compare(a, b))
 	})
 	for _, x := range beside[:min(3, len(beside))] {
-		if q := s.firstSection(w, x); q.why == "" && q.depth >= s.by.TurnShare*2*q.a {
+		if q := s.firstSection(w, x); s.deep(&q) {
 			return q
 		}
 	}

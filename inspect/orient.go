@@ -15,7 +15,7 @@ type FrameMethod struct {
 	CoreMM       float64 `toml:"core_mm"`        // radius about the arch's centre that no section enters
 	StepMM       float64 `toml:"step_mm"`        // spacing of the sections along the crest
 	TroughMM     float64 `toml:"trough_mm"`      // least depth of a trough, or height of a ridge, that tells the tissue side
-	ToothMM      float64 `toml:"tooth_mm"`       // typical relief along the crest in front from which it bears teeth
+	ToothMM      float64 `toml:"tooth_mm"`       // typical relief along the crest in front from which it bears teeth: real ones give 0.34 to 0.91, made ridges up to 0.02
 	BasinMM      float64 `toml:"basin_mm"`       // least depth of the trough in one section for its bottom to be the crest
 	FloorMM      float64 `toml:"floor_mm"`       // height above its bottom up to which the trough's floor tells where the crest runs
 	CrestMM      float64 `toml:"crest_mm"`       // length of sections to each side through which the crest is laid

@@ -17,7 +17,7 @@ func TestFaultsInFrontAreNoTeeth(t *testing.T) {
 		n := len(crest)
 		p.Voids = []phantom.Cap{{X: crest[n*2/5].X, Y: crest[n*2/5].Y, Diameter: 5, Depth: 2}}
 		for _, i := range []int{n / 2, n * 3 / 5} {
-			p.Holes = append(p.Holes, phantom.Hole{X: crest[i].X, Y: crest[i].Y, Radius: 2, Surface: "tissue"})
+			p.Holes = append(p.Holes, phantom.Hole{X: crest[i].X, Y: crest[i].Y, Radius: 3.5, Surface: "tissue"})
 		}
 		m := measure(t, p)
 		if m.an == nil || m.an.Surface != Impression || m.an.InsideOut {
